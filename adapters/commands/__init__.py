@@ -1,0 +1,1 @@
+"""One file a command. Commands may import everything; nothing imports a command."""

@@ -1,0 +1,1 @@
+"""Recordings, logs, the built-in trainer and the debrief. It imports `monitor` and `adapters`."""
