@@ -8,12 +8,14 @@ from monitor.settings import Settings
 
 
 class Setting(msgspec.Struct, frozen=True):
-    """One number of a procedure as the file gives it: value, unit, meaning and source."""
+    """One number of a procedure as the file gives it: value, unit, meaning, source, and the range allowed for it."""
 
     value: float
     unit: str
     meaning: str
     source: str
+    low: float | None = None
+    high: float | None = None
 
 
 class Procedure(msgspec.Struct, frozen=True):
