@@ -1,0 +1,1 @@
+"""Scenarios of the built-in training aeroplane: what goes wrong, and when."""

@@ -1,0 +1,123 @@
+"""The airframe of the built-in training aeroplane: an invented point mass that keeps the speeds of its profile.
+
+Everything is per unit of weight, so that neither mass nor wing area need be invented: lift / weight is
+(CL / CLmax) x (V / VS1)^2, because CLmax carries the weight at the stalling speed, and drag likewise. From the
+profile's speeds follow the lift at lift-off, the drag polar (least drag at the best glide) and the thrust (the wished
+climb at VY). Signs and units: SI, radians, unless a name says otherwise.
+"""
+
+from __future__ import annotations
+
+import math
+
+import msgspec
+
+from monitor.aircraft import Aircraft
+
+G = 9.80665
+"""Standard gravity, m/s^2 (ISO 80000-3)."""
+KT = 1852.0 / 3600.0
+"""One knot in m/s (exact)."""
+FT = 0.3048
+"""One foot in m (exact)."""
+
+CL_MAX = 1.45  # clean trainer wing, plausible for the class; invented
+LIFT_SLOPE = 4.9  # per radian: 2 pi / (1 + 2 / aspect ratio) at 7.3, lifting-line theory
+FLAP_LIFT = 0.012  # lift coefficient a degree of a plain or slotted flap; invented
+INDUCED = 0.066  # 1 / (pi e A) with e = 0.66 for a strutted trainer, A = 7.3; invented
+SPAN_M = 10.0
+WING_HEIGHT_M = 1.0  # above the ground on the wheels
+ROLLING_FRICTION = 0.03  # paved runway; textbooks give 0.02 to 0.05 (from memory)
+BRAKING_FRICTION = 0.35  # dry paved runway, firm braking on main wheels; textbooks give 0.3 to 0.5 (from memory)
+CLIMB_M_S = 1000.0 * FT / 60.0  # wished climb at VY at sea level: 1,000 ft/min, lively but plausible; invented
+THRUST_AT_VY = 0.80  # of the static thrust; invented, thrust falling with the square of the speed
+WINDMILL_DRAG = 0.035  # of the weight at VY with a dead engine; invented
+
+
+def density_ratio(altitude_ft: float, oat_degc: float | None = None) -> float:
+    """Air density over that of the standard sea level, at a pressure altitude up to 36,000 ft (ICAO Doc 7488).
+
+    oat_degc: outside temperature; None = the standard temperature there.
+    """
+    theta = 1.0 - 0.0065 * altitude_ft * FT / 288.15
+    delta = theta**5.25588
+    kelvin = 288.15 * theta if oat_degc is None else oat_degc + 273.15
+    return delta * 288.15 / kelvin
+
+
+def ambient_inhg(altitude_ft: float) -> float:
+    """Static pressure in inHg of the standard atmosphere at a pressure altitude (ICAO Doc 7488)."""
+    return 29.9213 * float((1.0 - 0.0065 * altitude_ft * FT / 288.15) ** 5.25588)
+
+
+def ground_effect(height_m: float) -> float:
+    """The share of the induced drag that is left near the ground, 0 to 1.
+
+    (16 h/b)^2 / (1 + (16 h/b)^2), h the wing's height, b the span (McCormick, Aerodynamics, Aeronautics and Flight
+    Mechanics; from memory).
+    """
+    ratio = (16.0 * (height_m + WING_HEIGHT_M) / SPAN_M) ** 2
+    return ratio / (1.0 + ratio)
+
+
+class Airframe(msgspec.Struct, frozen=True):
+    """The invented aeroplane in figures. Speeds in knots calibrated; thrust and drag as shares of the weight."""
+
+    rotate_kt: float
+    climb_kt: float
+    glide_kt: float
+    stall_kt: float
+    cl_zero: float
+    cd_zero: float
+    static_thrust: float
+    climb_pitch_rad: float
+    glide_pitch_rad: float
+    pitch_target_rad: float
+    pitch_limit_rad: float
+
+    def lift(self, airspeed_kt: float, alpha_rad: float, flaps_deg: float) -> tuple[float, float]:
+        """Lift / weight, and the lift coefficient, no greater than the stall allows."""
+        flap = FLAP_LIFT * flaps_deg
+        coefficient = min(self.cl_zero + flap + LIFT_SLOPE * alpha_rad, CL_MAX + flap)
+        return coefficient / CL_MAX * (airspeed_kt / self.stall_kt) ** 2, coefficient
+
+    def drag(self, airspeed_kt: float, coefficient: float, flaps_deg: float, height_m: float) -> float:
+        """Drag / weight for a lift coefficient, with the ground's relief of the induced part."""
+        cd = self.cd_zero + 0.0008 * flaps_deg + INDUCED * coefficient**2 * ground_effect(height_m)
+        return cd / CL_MAX * (airspeed_kt / self.stall_kt) ** 2
+
+    def thrust(self, airspeed_kt: float, power: float, sigma: float) -> float:
+        """Thrust / weight at a share of full power, 0 to 1, in air of density ratio `sigma`."""
+        square = (airspeed_kt / self.climb_kt) ** 2
+        full = self.static_thrust * (1.0 - (1.0 - THRUST_AT_VY) * square)
+        return full * power * sigma - WINDMILL_DRAG * square * (1.0 - power)
+
+
+def build_airframe(aircraft: Aircraft) -> Airframe:
+    """The airframe whose rotation, lift-off, climb and glide fit the profile's speeds."""
+    speeds = aircraft.speeds_kias
+    # VR is no less than VS1 (14 CFR 23.51(a)(2) as of 2003); a profile that leaves VS1 out gets a plausible one.
+    stall = speeds.stall_clean or speeds.rotate / 1.1
+    glide = speeds.best_glide or speeds.best_rate * 0.93
+    target = math.radians(aircraft.pitch_target_deg or 8.0)
+    limit = math.radians((aircraft.pitch_max_deg or 13.0) - 2.5)
+    cl_lift_off = CL_MAX * (stall / speeds.lift_off) ** 2
+    cl_zero = cl_lift_off - LIFT_SLOPE * 0.8 * target
+    cl_climb = CL_MAX * (stall / speeds.best_rate) ** 2
+    cl_glide = CL_MAX * (stall / glide) ** 2
+    cd_zero = INDUCED * cl_glide**2  # least drag where induced and zero-lift drag are equal
+    gamma = math.asin(CLIMB_M_S / (speeds.best_rate * KT))
+    drag = (cd_zero + INDUCED * cl_climb**2) / cl_climb
+    return Airframe(
+        rotate_kt=speeds.rotate,
+        climb_kt=speeds.best_rate,
+        glide_kt=glide,
+        stall_kt=stall,
+        cl_zero=cl_zero,
+        cd_zero=cd_zero,
+        static_thrust=(drag + math.sin(gamma)) / THRUST_AT_VY,
+        climb_pitch_rad=(cl_climb - cl_zero) / LIFT_SLOPE + gamma,
+        glide_pitch_rad=(cl_glide - cl_zero) / LIFT_SLOPE - 2.0 * math.sqrt(cd_zero * INDUCED) - WINDMILL_DRAG,
+        pitch_target_rad=target,
+        pitch_limit_rad=limit,
+    )
