@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import msgspec
 
 from monitor.bigtype import big, rows_of
 from monitor.scales import number
 from monitor.snapshot import Said, Snapshot
-from monitor.spans import Glyphs, Line, Span, clean, fit, length, pad, two_ends
+from monitor.spans import Glyphs, Line, Span, cells, clean, fit, length, pad, two_ends
 
 CAUTION = "simulator and training use; the aeroplane's handbook and your instructor rule"
 CAUTION_SHORT = "simulator and training use; handbook and instructor rule"
@@ -94,12 +96,28 @@ def due_block(view: View, scale: int, width: int, glyphs: Glyphs) -> list[Line]:
     words = clean(due_words(shot), glyphs.ascii)
     role = "warning" if shot.warning else "strong"
     height = rows_of(scale, glyphs) if scale else 1
+    rows = _largest(words, scale, width - 2, glyphs)
+    return _centred([(Span(f" {row}", role),) for row in rows], height, width, role, glyphs)
+
+
+def _largest(words: str, scale: int, width: int, glyphs: Glyphs) -> tuple[str, ...]:
+    """The words as large as they fit; failing that their first part large and the rest beside it; failing that text."""
+    head, tail = _head(words)
     for size in range(scale, 0, -1):
-        drawn = big(words, size, width - 2, glyphs)
-        if drawn is not None:
-            return _centred([(Span(f" {row}", role),) for row in drawn], height, width, role, glyphs)
-    text = f"{words}" if shot.warning or not words or shot.feed == "lost" else f"next: {words}"
-    return _centred([(Span(text, role),)], height, width, role, glyphs)
+        whole = big(words, size, width, glyphs)
+        drawn = whole or big(head, size, width - cells(tail) - 3, glyphs)
+        if drawn is None:
+            continue
+        middle = len(drawn) // 2
+        beside = "" if whole else f"   {tail}"
+        return tuple(row + (beside if index == middle else "") for index, row in enumerate(drawn))
+    return (words,)
+
+
+def _head(words: str) -> tuple[str, str]:
+    """The deciding word or words, and the rest: "Abort" and "oil pressure low", "Rotate" and "at 52 kt"."""
+    first = re.match(r"(.+?)(?::| (?=at |above |below )|, |\. )\s*(.*)", words)
+    return (first[1], first[2]) if first else (words.partition(" ")[0], words.partition(" ")[2])
 
 
 def _centred(rows: list[Line], height: int, width: int, role: str, glyphs: Glyphs) -> list[Line]:
@@ -120,9 +138,8 @@ def against_target(shot: Snapshot) -> str:
         return target
     off = round(shot.ias_kt) - round(shot.target_kt)
     if shot.target_low_kt is None and shot.target_high_kt is None:
-        return (
-            f"{target}, {-off} to go{_seconds_to_go(shot)}" if off < 0 else f"{target}, {off} past" if off else target
-        )
+        left_to_go = f", {-off} to go{_seconds_to_go(shot)}" if off < 0 else ""
+        return target + (f", {off} past" if off > 0 else left_to_go)
     slow = shot.target_low_kt is not None and shot.ias_kt < shot.target_low_kt
     fast = shot.target_high_kt is not None and shot.ias_kt > shot.target_high_kt
     return f"{target}, {abs(off)} SLOW" if slow else f"{target}, {abs(off)} FAST" if fast else f"{target}, in band"
@@ -140,9 +157,8 @@ def climb_words(shot: Snapshot) -> str:
     """Vertical speed in words, to the nearest 10 ft/min (a trainer's instrument is read no finer)."""
     if shot.vertical_speed_fpm is None:
         return ""
-    return (
-        f"{round(shot.vertical_speed_fpm, -1) + 0.0:+.0f} ft/min" if abs(shot.vertical_speed_fpm) >= 5 else "0 ft/min"
-    )
+    tens = round(shot.vertical_speed_fpm, -1)
+    return f"{tens:+.0f} ft/min" if tens else "0 ft/min"
 
 
 def _figures(value: float | None, scale: int, width: int, glyphs: Glyphs) -> list[Line]:
@@ -176,7 +192,7 @@ def heading_words(shot: Snapshot) -> str:
     if shot.runway_heading_deg is None:
         return text
     off = round(turn_from(shot.heading_deg, shot.runway_heading_deg))
-    side = f"{abs(off)} {'right' if off > 0 else 'left'}" if off else "on it"
+    side = f"{abs(off)} {'right' if off > 0 else 'left'}" if off else "aligned"
     return f"{text}  runway {round(shot.runway_heading_deg) % 360 or 360:03d}  {side}"
 
 
@@ -211,11 +227,8 @@ def said_row(said: Said, newest: bool, width: int, glyphs: Glyphs) -> Line:
     """One past call: its time, what kind it was unless routine, and its words; in brackets when it was silent."""
     stamp = "      " if said.t_s is None else f"{said.t_s:>6.1f}"
     kind = KIND_WORDS.get(said.kind)
-    tag = (
-        (Span(kind, said.kind if said.kind in ("warning", "caution", "advisory") else "plain"), Span(" "))
-        if kind
-        else ()
-    )
+    alert = said.kind in ("warning", "caution", "advisory")
+    tag = (Span(kind, said.kind if alert else "plain"), Span(" ")) if kind else ()
     text = said.text if said.spoken else f"[{said.text}]"
     role = "strong" if newest else "plain" if said.spoken else "dim"
     return fit((Span(f"{stamp}  ", "dim"), *tag, Span(text, role)), width, glyphs)

@@ -57,7 +57,7 @@ def _cells(char: str) -> int:
     return 2 if unicodedata.east_asian_width(char) in "WF" else 1
 
 
-_ASCII_FOR = {"°": "", "–": "-", "—": "-", "’": "'", "‘": "'", "“": '"', "”": '"', "…": "..."}
+_ASCII_FOR = {"\N{DEGREE SIGN}": "", "\N{EN DASH}": "-", "\N{EM DASH}": "-", "\N{RIGHT SINGLE QUOTATION MARK}": "'"}
 
 
 def _plain(char: str, ascii_only: bool) -> str:
