@@ -131,3 +131,7 @@ class FeedDescription(msgspec.Struct, frozen=True):
     channels: tuple[ChannelMap, ...]
     text: str
     where: str = "feed"
+
+
+class SourceError(OSError):
+    """A source or decoder cannot be opened; the text is one clear line for a person."""

@@ -1,4 +1,4 @@
-"""Counted notices: what is wrong with a feed is told when it first happens, then at each power of ten, with its count."""
+"""Counted notices: what is wrong with a feed is told when it first happens, then at each power of ten."""
 
 from __future__ import annotations
 

@@ -9,6 +9,8 @@ inches, imperial gallon 4.54609 L, g 9.80665 m/s2. Conventional: inch of mercury
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Iterable
 from typing import Any
 
 import msgspec
@@ -281,3 +283,22 @@ def _ask_pint(name: str, channel: str) -> Conversion | None:
     if not (math.isfinite(zero) and math.isfinite(one)) or one == zero:
         return None
     return Conversion(one - zero, zero)
+
+
+_LABEL = re.compile(r"(?P<name>.*?)\s*[\[(](?P<unit>[^\[\]()]*)[\])]\s*")
+
+
+def split_label(label: str) -> tuple[str, str | None]:
+    """A label with its unit apart: "v [m/s]" and "v (m/s)" are ("v", "m/s"); without one, (label, None)."""
+    found = _LABEL.fullmatch(label)
+    if not found or not found["name"]:
+        return label, None
+    return found["name"], found["unit"].strip() or None
+
+
+def find_label(field: str, labels: Iterable[str]) -> str | None:
+    """The label a field is meant by: the very same, else the only-or-first one that is the field and a unit."""
+    labels = list(labels)
+    if field in labels:
+        return field
+    return next((label for label in labels if split_label(label)[0] == field), None)

@@ -1,0 +1,1 @@
+"""Bytes to named values: one file a format, each behind the `Decoder` protocol of `adapters.ports`."""

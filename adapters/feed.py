@@ -1,0 +1,80 @@
+"""A simulator's feed: its description, and what is made from it (source, decoder, pipeline).
+
+Each source and decoder is one file behind a small protocol (`adapters.ports`), imported only when chosen.
+"""
+
+from __future__ import annotations
+
+from adapters import plugins
+from adapters.description import ChannelMap, DecodeSettings, FeedDescription, SourceError, Transport
+from adapters.feed_toml import load_feed
+from adapters.ports import Decoder, Source
+from adapters.tally import Tally
+
+__all__ = [
+    "ChannelMap",
+    "DecodeSettings",
+    "FeedDescription",
+    "SourceError",
+    "Transport",
+    "load_feed",
+    "make_decoder",
+    "make_source",
+    "make_tally",
+    "source_name",
+]
+
+
+def source_name(feed: FeedDescription) -> str:
+    """Where the feed comes from, in a few words: "udp 127.0.0.1:5501"; "" for a log."""
+    transport = feed.transport
+    if transport is None:
+        return ""
+    if transport.kind == "udp":
+        host = transport.group or transport.bind or ""
+        return f"udp [{host}]:{transport.port}" if ":" in host else f"udp {host}:{transport.port}"
+    if transport.kind == "zeromq":
+        return f"zeromq {transport.pattern} {transport.connect or transport.bind}"
+    return transport.kind
+
+
+def make_source(feed: FeedDescription) -> Source:
+    """The open source. Raises `SourceError` with one clear line when it cannot be opened."""
+    transport = feed.transport
+    if transport is None:
+        raise SourceError(f"{feed.where}: has no [transport], so nothing can arrive live; it describes a log")
+    if transport.kind == "udp":
+        from adapters.udp import UdpSource
+
+        return UdpSource(transport)
+    if transport.kind == "zeromq":
+        from adapters.zeromq import ZeromqSource
+
+        return ZeromqSource(transport)
+    try:
+        return plugins.load(plugins.SOURCES, transport.kind)(feed)  # type: ignore[no-any-return]
+    except LookupError as error:
+        raise SourceError(f"{feed.where}: {error}") from error
+
+
+def make_tally(feed: FeedDescription) -> Tally:
+    """The counted notices of one sender of this feed."""
+    return Tally(feed.where, source_name(feed))
+
+
+def make_decoder(feed: FeedDescription, tally: Tally | None = None) -> Decoder:
+    """A fresh decoder for one sender."""
+    tally = tally or make_tally(feed)
+    match feed.decode.format:
+        case "delimited":
+            from adapters.decoders.delimited import DelimitedDecoder
+
+            return DelimitedDecoder(feed, tally)
+        case "json":
+            from adapters.decoders.json import JsonDecoder
+
+            return JsonDecoder(feed, tally)
+    try:
+        return plugins.load(plugins.DECODERS, feed.decode.format)(feed)  # type: ignore[no-any-return]
+    except LookupError as error:
+        raise SourceError(f"{feed.where}: {error}") from error

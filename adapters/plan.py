@@ -1,0 +1,167 @@
+"""How the values of one shape of record become channels: worked out once for a shape, then only products and sums."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from operator import add, itemgetter, le, mul
+from typing import Any
+
+import msgspec
+
+from adapters import units
+from adapters.description import ChannelMap
+from adapters.tally import Tally, shown
+from monitor.sample import CHANNELS, Sample
+
+TURNS = 720.0
+"""Angles up to two turns either way are wrapped into their range; more is no angle. Common practice, no source."""
+_WIDE = 1e12
+_WRAPPED = {"heading_deg": 360.0, "track_deg": 360.0, "bank_deg": 180.0, "pitch_deg": 180.0, "longitude_deg": 180.0}
+_CHANNEL_NAMES = tuple(CHANNELS)
+SLACK = 0.001
+"""Part of a channel's range by which a value may pass an end of 0 or 1 (rounding, a sensor's zero) and count as it."""
+
+
+class Reading(msgspec.Struct, frozen=True):
+    """One channel of a shape: `value = raw * factor + offset`, wrapped, checked against low and high, or made 0 or 1.
+
+    wrap: 360 (0 to 360), 180 (-180 to 180) or 0. low, high: of the value before the 0-or-1 step, after wrapping.
+    """
+
+    channel: str
+    field: str | int
+    key: str | int
+    unit: str
+    factor: float
+    offset: float
+    low: float
+    high: float
+    wrap: float = 0.0
+    above: float | None = None
+
+    def finish(self, value: float) -> float | None:
+        """The channel's value from the converted one; None when it is outside the range (NaN is outside too)."""
+        if self.above is not None:
+            return (1.0 if value > self.above else 0.0) if -_WIDE <= value <= _WIDE else None
+        if self.wrap and -TURNS <= value <= TURNS:
+            value = wrapped(value, self.wrap)
+        if self.low <= value <= self.high:
+            return value
+        return self._nearly(value)
+
+    def _nearly(self, value: float) -> float | None:
+        """An end of the range that the value passes by no more than rounding does, else None."""
+        slack = SLACK * (self.high - self.low)
+        if self.low == 0 and self.channel != "time_s" and -slack <= value < 0:
+            return 0.0
+        if not CHANNELS[self.channel].unit and self.low - slack <= value <= self.high + slack:
+            return self.low if value < self.low else self.high
+        return None
+
+    def label(self) -> str:
+        """How a notice names it: `ias_kt (field "v")`."""
+        field = f"column {self.field}" if isinstance(self.field, int) else f'field "{self.field}"'
+        return f"{self.channel} ({field})"
+
+    def wanted(self) -> str:
+        """What a notice says was wanted: "a number in m/s"."""
+        return f"a number in {self.unit}" if self.unit else "a number"
+
+
+def wrapped(value: float, turn: float) -> float:
+    """An angle in 0 to 360 (turn 360) or -180 to 180 (turn 180)."""
+    if turn == 360.0:
+        return value % 360.0
+    return value if -180.0 <= value <= 180.0 else (value + 180.0) % 360.0 - 180.0
+
+
+def make_plan(channels: Iterable[ChannelMap], shape: tuple[str | int, ...], tally: Tally) -> list[Reading]:
+    """The readings for records that have these keys; a channel whose field is not among them is left out."""
+    labels = [key for key in shape if isinstance(key, str)]
+    plan = []
+    for channel in channels:
+        key = channel.field
+        if key not in shape:
+            found = units.find_label(key, labels) if isinstance(key, str) else None
+            if found is None:
+                continue
+            key = found
+        reading = _reading(channel, key, tally)
+        if reading is not None:
+            plan.append(reading)
+    return plan
+
+
+def _reading(channel: ChannelMap, key: str | int, tally: Tally) -> Reading | None:
+    factor, offset, unit = channel.factor, channel.offset, channel.unit
+    label_unit = units.split_label(key)[1] if isinstance(key, str) else None
+    if label_unit and units.dimensions_of(label_unit) and channel.above is None:
+        if unit is not None:
+            if label_unit != unit:
+                tally.once(
+                    f"label {key}", f'{channel.channel}: the label "{key}" and unit = "{unit}" differ; the latter holds'
+                )
+        else:
+            try:
+                conversion = units.conversion(label_unit, channel.channel, channel.density_kg_per_l)
+            except units.UnitError as error:
+                tally.once(
+                    f"label {key}", f'{channel.channel}: the unit in the label "{key}" {error}; channel not used'
+                )
+                return None
+            factor = channel.scale * conversion.factor
+            offset = channel.shift * conversion.factor + conversion.offset
+            unit = label_unit
+    info = CHANNELS[channel.channel]
+    if channel.above is not None:
+        factor, offset = channel.scale, channel.shift
+    return Reading(
+        channel=channel.channel,
+        field=channel.field,
+        key=key,
+        unit=unit or info.unit,
+        factor=factor,
+        offset=offset - channel.declination_deg,
+        low=info.low,
+        high=info.high,
+        wrap=_WRAPPED.get(channel.channel, 0.0),
+        above=channel.above,
+    )
+
+
+def make_fast(plan: list[Reading]) -> Callable[[Iterable[Any]], Sample | None] | None:
+    """A function from the raw values, in the plan's order, to the sample; None from it means "look more closely".
+
+    It gives the very sample that the careful way gives, or None, or raises ValueError, TypeError or OverflowError
+    (a value that is no number). Everything runs in C loops: 26 channels take about as long as receiving them.
+    """
+    if len(plan) < 2:
+        return None
+    factors, offsets = [r.factor for r in plan], [r.offset for r in plan]
+    lows = [-_WIDE if r.above is not None else -TURNS if r.wrap == 360.0 else r.low for r in plan]
+    highs = [_WIDE if r.above is not None else TURNS if r.wrap == 360.0 else r.high for r in plan]
+    turns = [i for i, r in enumerate(plan) if r.wrap == 360.0]
+    flags = [(i, r.above) for i, r in enumerate(plan) if r.above is not None]
+    places = {r.channel: i for i, r in enumerate(plan)}
+    order = itemgetter(*(places.get(name, -1) for name in _CHANNEL_NAMES))
+
+    def fast(raw: Iterable[Any]) -> Sample | None:
+        values: list[float | None] = list(map(add, map(mul, raw, factors), offsets))
+        if not (all(map(le, lows, values)) and all(map(le, values, highs))):
+            return None
+        for i in turns:
+            values[i] %= 360.0  # type: ignore[operator]
+        for i, above in flags:
+            values[i] = 1.0 if values[i] > above else 0.0  # type: ignore[operator]
+        values.append(None)
+        return Sample(*order(values))
+
+    return fast
+
+
+def missing_text(channel: ChannelMap, shape: tuple[str | int, ...]) -> str:
+    """What to say of a channel whose field is in no record of this shape."""
+    names = [key for key in shape if isinstance(key, str)]
+    has = ", ".join(shown(name) for name in names[:12]) + (", ..." if len(names) > 12 else "")
+    has = f"the record has {has}" if names else f"the record has {len(shape)} columns"
+    return f"{channel.channel} (field {shown(channel.field)}): no such field; {has}; channel not supplied"

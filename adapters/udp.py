@@ -1,0 +1,167 @@
+"""Packets over UDP: unicast, broadcast, multicast, IPv4 and IPv6, a large buffer, an optional list of senders."""
+
+from __future__ import annotations
+
+import contextlib
+import ipaddress
+import select
+import socket
+import sys
+import time
+
+from adapters.description import SourceError, Transport
+from adapters.ports import Packet
+
+BUFFER_ASKED = 4 * 1024 * 1024
+"""Bytes of receive buffer asked for; the usual default holds 166 datagrams of 300 bytes (measured)."""
+LONGEST_WAIT_S = 0.1
+_LARGEST = 65_535
+
+
+class UdpSource:
+    """A bound socket. refused: datagrams dropped because their sender is not in only_from."""
+
+    def __init__(self, transport: Transport) -> None:
+        """Bind, and join the group if there is one. Raises `SourceError`."""
+        self._transport = transport
+        self._only_from = frozenset(transport.only_from)
+        self.refused = 0
+        self.resets = 0
+        self._sock: socket.socket | None = None
+        try:
+            self._sock = _open(transport)
+        except OSError as error:
+            raise SourceError(f"{self.describe()}: {_why(error, transport)}") from error
+        self.buffer_bytes = _grow_buffer(self._sock)
+
+    def receive(self, timeout_s: float) -> Packet | None:
+        """The next datagram from an allowed sender, or None after timeout_s (0.1 s at most) or after `close`."""
+        sock = self._sock
+        if sock is None:
+            return None
+        try:
+            payload, address = sock.recvfrom(_LARGEST)
+        except BlockingIOError:
+            return self._wait(sock, min(timeout_s, LONGEST_WAIT_S))
+        except OSError:
+            return self._reset()
+        if self._only_from and not self._allowed(address[0]):
+            return self._wait(sock, min(timeout_s, LONGEST_WAIT_S))
+        return Packet(time.monotonic_ns(), _origin(address), payload)
+
+    def _wait(self, sock: socket.socket, timeout_s: float) -> Packet | None:
+        """Wait for a datagram that is let in; a flood of others ends the wait on time too."""
+        until = time.monotonic() + max(timeout_s, 0.0)
+        while True:
+            left = until - time.monotonic()
+            try:
+                if not select.select([sock], [], [], max(left, 0.0))[0]:
+                    return None
+                payload, address = sock.recvfrom(_LARGEST)
+            except BlockingIOError:
+                continue
+            except (OSError, ValueError):  # ValueError: closed by another thread
+                return self._reset()
+            if not self._only_from or self._allowed(address[0]):
+                return Packet(time.monotonic_ns(), _origin(address), payload)
+            if left <= 0:
+                return None
+
+    def _allowed(self, host: str) -> bool:
+        # A dual-stack socket shows IPv4 senders as ::ffff:1.2.3.4, a link-local one with its %interface.
+        plain = host.partition("%")[0].removeprefix("::ffff:")
+        if plain in self._only_from:
+            return True
+        self.refused += 1
+        return False
+
+    def _reset(self) -> None:
+        """Windows reports an earlier send's unreachable port on receive; nothing is wrong with this socket."""
+        self.resets += 1
+
+    def describe(self) -> str:
+        """ "udp 127.0.0.1:5501", the group when there is one."""
+        host = self._transport.group or self._transport.bind or ""
+        return f"udp [{host}]:{self._transport.port}" if ":" in host else f"udp {host}:{self._transport.port}"
+
+    def remarks(self) -> list[str]:
+        """What a person should know at the start: a small buffer, a wide bind."""
+        lines = []
+        if self.buffer_bytes < BUFFER_ASKED:
+            lines.append(
+                f"{self.describe()}: receive buffer {self.buffer_bytes:,} bytes ({BUFFER_ASKED:,} asked); "
+                "a busy machine may lose packets"
+            )
+        bind = self._transport.bind or ""
+        if not ipaddress.ip_address(bind).is_loopback and not self._only_from:
+            lines.append(
+                f"{self.describe()}: open to every machine that can reach this one; anyone on the network can send "
+                "telemetry here; only_from names who may"
+            )
+        return lines
+
+    def close(self) -> None:
+        """Let go of the socket."""
+        if self._sock is not None:
+            self._sock.close()
+            self._sock = None
+
+
+def _origin(address: tuple[str, int]) -> str:
+    return f"[{address[0]}]:{address[1]}" if ":" in address[0] else f"{address[0]}:{address[1]}"
+
+
+def _open(transport: Transport) -> socket.socket:
+    bind, group = transport.bind or "127.0.0.1", transport.group
+    six = ":" in (group or bind)
+    sock = socket.socket(socket.AF_INET6 if six else socket.AF_INET, socket.SOCK_DGRAM)
+    try:
+        if group:
+            _join(sock, transport, group)
+        else:
+            sock.bind((bind, transport.port))
+        sock.setblocking(False)
+    except BaseException:
+        sock.close()
+        raise
+    return sock
+
+
+def _join(sock: socket.socket, transport: Transport, group: str) -> None:
+    """Bind so that the group's datagrams arrive, and only those where the system allows, and join it."""
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # several listeners may share a group's port
+    if sys.platform != "win32" and hasattr(socket, "SO_REUSEPORT"):
+        with contextlib.suppress(OSError):
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEPORT, 1)
+    everyone = "::" if ":" in group else "0.0.0.0"
+    sock.bind((everyone if sys.platform == "win32" else group, transport.port))
+    if ":" in group:
+        index = socket.if_nametoindex(transport.interface) if transport.interface else 0
+        member = socket.inet_pton(socket.AF_INET6, group) + index.to_bytes(4, sys.byteorder)
+        sock.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_JOIN_GROUP, member)
+    else:
+        interface = transport.interface or transport.bind or "0.0.0.0"
+        member = socket.inet_aton(group) + socket.inet_aton(interface)
+        sock.setsockopt(socket.IPPROTO_IP, socket.IP_ADD_MEMBERSHIP, member)
+
+
+def _grow_buffer(sock: socket.socket) -> int:
+    """Ask for the large buffer, and give what the system says it is now, in bytes."""
+    with contextlib.suppress(OSError):
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, BUFFER_ASKED)
+    granted = sock.getsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF)
+    return granted // 2 if sys.platform == "linux" else granted  # Linux doubles it for its own use: socket(7)
+
+
+def _why(error: OSError, transport: Transport) -> str:
+    """A reason and what to do about it, for the usual mistakes."""
+    import errno
+
+    code = error.errno
+    if code in {errno.EADDRINUSE, 10048}:
+        return "the port is in use by another program; end that, or take another port here and in the sender"
+    if code in {errno.EADDRNOTAVAIL, 10049}:
+        return f"this machine has no address {transport.bind}; give one of its own, or 127.0.0.1"
+    if code in {errno.EACCES, errno.EPERM, 10013}:
+        return "not allowed to use this port; take one above 1023"
+    return f"cannot listen: {error.strerror or error}"
