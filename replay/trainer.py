@@ -12,6 +12,7 @@ import random
 from collections.abc import Iterator
 
 from monitor.aircraft import Aircraft
+from monitor.atmosphere import density_ratio, pressure_inhg
 from replay.scenarios.kinds import CLEAN, Scenario
 from replay.trainer_airframe import (
     BRAKING_FRICTION,
@@ -19,9 +20,7 @@ from replay.trainer_airframe import (
     KT,
     ROLLING_FRICTION,
     G,
-    ambient_inhg,
     build_airframe,
-    density_ratio,
 )
 from replay.trainer_engine import Engine, marks_of, toward
 from replay.trainer_gauges import Gauges
@@ -114,9 +113,9 @@ class Trainer:
         long_stopped = stopped and self.t_s > (self.pilot.brakes_at_s or 0.0) + 8.0
         return self.height_ft >= self.scenario.stop_height_ft or long_stopped or self.t_s >= self.scenario.max_s
 
-    def close_throttle(self) -> None:
-        """The pilot's hand closes the throttle from now on: brakes and a stop, or in the air a landing ahead."""
-        self.pilot.close_throttle(self.t_s)
+    def close_throttle(self, after_s: float = 0.0) -> None:
+        """The pilot's hand closes the throttle, now or later: brakes and a stop, or in the air a landing ahead."""
+        self.pilot.close_throttle(self.t_s + after_s)
 
     def step(self, dt_s: float = 1.0 / RATE_HZ) -> dict[str, float]:
         """Fly on by `dt_s` and read the gauges: channel name to value, `time_s` included."""
@@ -134,7 +133,7 @@ class Trainer:
         altitude = self.scenario.field_elevation_ft + self.height_ft
         ratio = self.calibrated_kt / self.frame.climb_kt
         fault = self.scenario.fault if kind else None
-        self.engine.step(dt, hands.throttle, ratio, ambient_inhg(altitude), fault)
+        self.engine.step(dt, hands.throttle, ratio, pressure_inhg(altitude), fault)
         self._turn_nose(dt, hands.pitch_rad, hands.bank_rad)
         if self.on_ground:
             self._roll(dt, hands.brake, kind)

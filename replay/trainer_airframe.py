@@ -28,26 +28,12 @@ INDUCED = 0.066  # 1 / (pi e A) with e = 0.66 for a strutted trainer, A = 7.3; i
 SPAN_M = 10.0
 WING_HEIGHT_M = 1.0  # above the ground on the wheels
 ROLLING_FRICTION = 0.03  # paved runway; textbooks give 0.02 to 0.05 (from memory)
-BRAKING_FRICTION = 0.35  # dry paved runway, firm braking on main wheels; textbooks give 0.3 to 0.5 (from memory)
-CLIMB_M_S = 1000.0 * FT / 60.0  # wished climb at VY at sea level: 1,000 ft/min, lively but plausible; invented
-THRUST_AT_VY = 0.80  # of the static thrust; invented, thrust falling with the square of the speed
+BRAKING_FRICTION = 0.29  # dry paved runway, firm braking, main wheels only; textbooks give 0.3 to 0.5 (from memory)
+CLIMB_M_S = 940.0 * FT / 60.0  # wished climb at VY at sea level: 940 ft/min, lively but plausible; invented
+THRUST_AT_VY = (
+    0.96  # of the static thrust, falling with the square of the speed; near 1: the blades are stalled at rest
+)
 WINDMILL_DRAG = 0.035  # of the weight at VY with a dead engine; invented
-
-
-def density_ratio(altitude_ft: float, oat_degc: float | None = None) -> float:
-    """Air density over that of the standard sea level, at a pressure altitude up to 36,000 ft (ICAO Doc 7488).
-
-    oat_degc: outside temperature; None = the standard temperature there.
-    """
-    theta = 1.0 - 0.0065 * altitude_ft * FT / 288.15
-    delta = theta**5.25588
-    kelvin = 288.15 * theta if oat_degc is None else oat_degc + 273.15
-    return delta * 288.15 / kelvin
-
-
-def ambient_inhg(altitude_ft: float) -> float:
-    """Static pressure in inHg of the standard atmosphere at a pressure altitude (ICAO Doc 7488)."""
-    return 29.9213 * float((1.0 - 0.0065 * altitude_ft * FT / 288.15) ** 5.25588)
 
 
 def ground_effect(height_m: float) -> float:

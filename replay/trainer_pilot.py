@@ -68,9 +68,12 @@ class Pilot:
         self._trim_rad = 0.0
 
     def close_throttle(self, t_s: float) -> None:
-        """Throttle to idle from this moment on; a second call changes nothing."""
-        if self.closed_at_s is None:
+        """Throttle to idle from this moment on, now or later; a second call can only make it earlier."""
+        if self.closed_at_s is None or t_s < self.closed_at_s:
             self.closed_at_s = t_s
+
+    def _closed(self, view: View) -> bool:
+        return self.closed_at_s is not None and view.t_s >= self.closed_at_s
 
     def act(self, view: View, dt_s: float) -> Hands:
         """One step of the hands."""
@@ -90,11 +93,11 @@ class Pilot:
             self._dead_since_s = view.t_s if self._dead_since_s is None else self._dead_since_s
             if view.t_s - self._dead_since_s > NOTICES_DEAD_S:
                 return True
-        return self.closed_at_s is not None
+        return self._closed(view)
 
     def _power(self, view: View, dt_s: float) -> None:
         hands = self.hands
-        if self.closed_at_s is not None and view.t_s >= self.closed_at_s:
+        if self._closed(view):
             hands.throttle = max(0.0, hands.throttle - dt_s / CLOSING_S)
         elif view.t_s >= self._scenario.stand_s:
             hands.throttle = min(1.0, hands.throttle + dt_s / OPENING_S)
@@ -112,7 +115,7 @@ class Pilot:
         hands.rudder = max(-1.0, min(1.0, -3.0 * view.heading_error_rad))
 
     def _rotate(self, view: View) -> None:
-        rejecting = self.closed_at_s is not None
+        rejecting = self._closed(view)
         ready = view.airspeed_kt >= self._airframe.rotate_kt and not rejecting and not self._landed(view)
         self.hands.pitch_rad = self._airframe.pitch_target_rad if ready else 0.0
 

@@ -66,14 +66,14 @@ class Scenario(msgspec.Struct, frozen=True):
 
     seed: int = 1
     fault: Fault | None = None
-    stand_s: float = 6.0
+    stand_s: float = 4.5
     headwind_kt: float = 3.0
     crosswind_kt: float = 2.0
     gust_kt: float = 0.6
     field_elevation_ft: float = 410.0
     oat_degc: float | None = None
     runway_heading_deg: float = 80.0
-    stop_height_ft: float = 1120.0
+    stop_height_ft: float = 1080.0
     max_s: float = 150.0
     reaction_s: float = 1.0
     flaps_deg: float | None = None
