@@ -44,7 +44,7 @@ class Plan(msgspec.Struct, frozen=True):
     status: int
 
 
-_PLANS = (Plan(4, 4, 4, 3), Plan(3, 4, 4, 3), Plan(2, 3, 4, 3), Plan(2, 2, 4, 3), Plan(1, 2, 2, 2))
+_PLANS = (Plan(4, 4, 4, 3), Plan(3, 4, 4, 3), Plan(2, 3, 4, 3), Plan(2, 2, 4, 3), Plan(2, 2, 2, 1), Plan(1, 2, 2, 1))
 _PLANS_SMALL = (Plan(1, 2, 0, 1), Plan(1, 1, 0, 1), Plan(0, 1, 0, 1), Plan(0, 0, 0, 1))
 _WIDTHS = {4: 150, 3: 100, 2: 72, 1: 0, 0: 0}
 """The least width at which each scale of figures leaves room for three of airspeed and four of height."""

@@ -142,6 +142,8 @@ def against_target(shot: Snapshot) -> str:
         return target + (f", {off} past" if off > 0 else left_to_go)
     slow = shot.target_low_kt is not None and shot.ias_kt < shot.target_low_kt
     fast = shot.target_high_kt is not None and shot.ias_kt > shot.target_high_kt
+    if slow and (shot.acceleration_kt_s or 0.0) > 0.5:
+        return f"{target}, {abs(off)} to go"
     return f"{target}, {abs(off)} SLOW" if slow else f"{target}, {abs(off)} FAST" if fast else f"{target}, in band"
 
 

@@ -1,0 +1,252 @@
+"""The dashboard: an output that hands snapshots to a painter's process and never waits for it.
+
+`show` and `event` only put the newest view into a slot; a thread sends it on, at most about 20 times a second. When
+the painter dies the terminal is given back, one line says so, and the flight goes on in plain lines.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+from typing import Any, TextIO
+
+import msgspec
+
+from adapters import frames
+from adapters.canvas import LEAVE, write_all
+from adapters.plain import PlainLines, importance
+from monitor.events import Event
+from monitor.screen_parts import Surroundings, View
+from monitor.snapshot import Snapshot
+
+PAINTER = (sys.executable, "-P", "-m", "adapters.painter")
+SEND_S = 1 / 20
+"""Least time between two views sent: more often than the painter paints, so that it has a new one each time."""
+CLOSE_S = 1.0
+"""How long the painter may take to give the terminal back before it is ended."""
+KEPT_EVENTS = 40
+"""Calls printed again when the dashboard closes, so that the terminal keeps what the screen took with it."""
+
+
+def cannot_paint(stream: TextIO) -> str | None:
+    """Why there can be no dashboard on the stream, in a few words; None when there can."""
+    if not stream.isatty():
+        return "the output is no terminal"
+    if sys.platform != "win32" and os.environ.get("TERM", "dumb") == "dumb":
+        return "the terminal cannot move its cursor (TERM is dumb or not set)"
+    return None
+
+
+def caption_seconds(words: str) -> float:
+    """How long words stay as a caption: the time to say them at 190 words a minute, and 2 s (common practice)."""
+    return 2.0 + len(words.split()) * 60 / 190
+
+
+class Dashboard:
+    """The screen of one flight. Every method returns at once, from any thread; `close` may take up to 2 s."""
+
+    def __init__(
+        self,
+        around: Surroundings | None = None,
+        stream: TextIO | None = None,
+        command: Sequence[str] = PAINTER,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        """`around`: what the session adds to every frame. `stream`: the terminal, standard output unless given."""
+        self._around = around or Surroundings()
+        self._stream = sys.stdout if stream is None else stream
+        self._command = command
+        self._clock = clock
+        self._process: subprocess.Popen[bytes] | None = None
+        self._lock = threading.Lock()
+        self._news, self._urgent = threading.Event(), threading.Event()
+        self._slot: frames.Frame | None = None
+        self._shot = Snapshot()
+        self._markers: tuple[str, ...] = ()
+        self._shown_ns: dict[str, int] = {}
+        self._caption_until_s = 0.0
+        self._captions_given = False
+        self._closing = False
+        self._words = ""
+        self._kept: deque[Event] = deque(maxlen=KEPT_EVENTS)
+        self._plain: PlainLines | None = None
+        self._threads: list[threading.Thread] = []
+
+    def start(self) -> str | None:
+        """Start the painter. None when it runs; else one line on why lines are printed instead."""
+        why = cannot_paint(self._stream)
+        if why is None:
+            why = self._launch()
+        if why is None:
+            return None
+        self._plain = PlainLines(self._stream)
+        return f"no dashboard: {why}; plain lines instead"
+
+    def _launch(self) -> str | None:
+        self._stream.flush()
+        try:
+            self._process = subprocess.Popen(
+                self._command, stdin=subprocess.PIPE, stdout=self._stream.fileno(), stderr=subprocess.PIPE
+            )
+        except (OSError, ValueError) as error:
+            return f"its painter does not start ({error})"
+        for work in (self._send, self._listen):
+            self._threads.append(threading.Thread(target=work, name=f"dashboard{work.__name__}", daemon=True))
+            self._threads[-1].start()
+        return None
+
+    @property
+    def painting(self) -> bool:
+        """True while the painter lives; False before the start, after the end, and in plain lines."""
+        return self._process is not None and self._plain is None and not self._closing
+
+    def show(self, snapshot: Snapshot) -> None:
+        """Show this moment; the newest one wins. Without any for 3 s the screen says how old it is."""
+        if self._plain is not None:
+            self._plain.show(snapshot)
+            return
+        with self._lock:
+            urgent = bool(self._markers) or snapshot.warning != self._shot.warning
+            self._shot, markers, self._markers = snapshot, self._markers, ()
+            self._post(markers, urgent)
+
+    def _post(self, markers: tuple[str, ...] = (), urgent: bool = False) -> None:
+        """Put the view into the slot, with the markers of one not yet sent; the lock is held."""
+        if self._around.caption and self._clock() >= self._caption_until_s:
+            self._around = msgspec.structs.replace(self._around, caption=None)
+        waiting = self._slot.markers if self._slot else ()
+        self._slot = frames.Frame(View(self._shot, self._around), (*waiting, *markers))
+        self._news.set()
+        if urgent:
+            self._urgent.set()
+
+    def event(self, event: Event) -> None:
+        """Keep the event for the end, and show its words as the caption unless the voice gives them itself."""
+        with self._lock:
+            plain = self._plain
+            if plain is None and importance(event) == 2:
+                self._kept.append(event)
+        if plain is not None:
+            plain.event(event)
+        elif event.say and not self._captions_given:
+            self._caption(event.say, caption_seconds(event.say))
+
+    def caption(self, words: str | None, seconds: float | None = None) -> None:
+        """The words being said now, from who says them; None = silence. From then on events give no captions."""
+        self._captions_given = True
+        self._caption(words, caption_seconds(words or "") if seconds is None else seconds)
+
+    def _caption(self, words: str | None, seconds: float) -> None:
+        self._caption_until_s = self._clock() + seconds
+        self.describe(caption=words)
+
+    def notice(self, text: str) -> None:
+        """A line for a person, shown until the next one."""
+        if self._plain is not None:
+            self._plain.notice(text)
+        else:
+            self.describe(notice=text)
+
+    def describe(self, **changes: Any) -> None:
+        """Change what surrounds the snapshot: any field of `Surroundings`."""
+        with self._lock:
+            self._around = msgspec.structs.replace(self._around, **changes)
+            self._post()
+
+    def mark(self, marker: str) -> None:
+        """The next snapshot shown carries this marker; `frame_shown` then tells when it was on the screen."""
+        with self._lock:
+            self._markers = (*self._markers, marker)
+
+    def frame_shown(self, marker: str) -> int | None:
+        """Monotonic nanoseconds of the flush of the frame that first showed the marker; None = not yet, or never.
+
+        Comparable with `time.monotonic_ns()` here: the clock is system-wide on every platform. The terminal's and
+        the monitor's own delay come on top.
+        """
+        return self._shown_ns.get(marker)
+
+    def close(self) -> None:
+        """Give the terminal back, then print the calls of the flight. Safe to call twice."""
+        if self._closing:
+            return
+        was_painting = self.painting
+        self._closing = True
+        self._news.set()
+        self._urgent.set()
+        if self._process is not None:
+            self._end(self._process)
+        if was_painting:
+            self._print_kept()
+
+    def _end(self, process: subprocess.Popen[bytes]) -> None:
+        """Let the painter end by itself; failing that end it and give the terminal back from here."""
+        try:
+            process.wait(CLOSE_S)
+        except subprocess.TimeoutExpired:
+            process.terminate()
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                process.wait(CLOSE_S / 2)
+        if process.poll() != 0:
+            process.kill()
+            process.wait(CLOSE_S / 2)
+            self._restore()
+        for thread in self._threads:
+            thread.join(CLOSE_S / 2)
+
+    def _print_kept(self) -> None:
+        lines = PlainLines(self._stream)
+        with self._lock:
+            kept = tuple(self._kept)
+        with contextlib.suppress(OSError, ValueError):
+            for event in kept:
+                lines.event(event)
+
+    def _send(self) -> None:
+        """The sending thread: the newest view down the pipe, paced; a painter that is gone ends it."""
+        assert self._process is not None and self._process.stdin is not None
+        with contextlib.suppress(OSError, ValueError), self._process.stdin as pipe:
+            while not self._closing:
+                self._news.wait()
+                with self._lock:
+                    frame, self._slot = self._slot, None
+                    self._news.clear()
+                    self._urgent.clear()
+                if frame is not None:
+                    pipe.write(frames.encode(frame))
+                    pipe.flush()
+                if not self._closing:
+                    self._urgent.wait(SEND_S)
+
+    def _listen(self) -> None:
+        """The listening thread: reports until the painter's end, which is then told when nobody asked for it."""
+        assert self._process is not None and self._process.stderr is not None
+        for line in self._process.stderr:
+            report = frames.read_report(line)
+            if report is None:
+                self._words = line.decode("utf-8", "replace").strip() or self._words
+            elif report.marker:
+                self._shown_ns.setdefault(report.marker, report.shown_ns)
+        if not self._closing:
+            self._lost(self._process.wait())
+
+    def _lost(self, status: int) -> None:
+        """The painter is gone: terminal back, one line, the calls so far, and plain lines from here."""
+        self._restore()
+        plain = PlainLines(self._stream)
+        why = f"status {status}" + (f", {self._words}" if self._words else "")
+        with contextlib.suppress(OSError, ValueError):
+            plain.notice(f"the dashboard's painter ended ({why}); the flight goes on in plain lines")
+        self._print_kept()
+        with self._lock:
+            self._plain = plain
+
+    def _restore(self) -> None:
+        with contextlib.suppress(OSError, ValueError):
+            write_all(self._stream, LEAVE)
