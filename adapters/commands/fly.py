@@ -1,0 +1,148 @@
+"""`climbout fly`: ride along live."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from adapters import common, config, interrupts
+from adapters.cli import CAUTION, EXIT_INTERRUPTED, our_version
+from adapters.logfile import log, logging_to
+from adapters.outputs import Outputs, Queued, Teller
+from adapters.ports import Source
+from monitor.toml_check import Faults
+
+if TYPE_CHECKING:
+    from replay.recording import Recorder
+
+NAME = "fly"
+HELP = "ride along live: listen to a feed, coach, record"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Where to record, and the common options."""
+    group = parser.add_mutually_exclusive_group()
+    group.add_argument("--record", metavar="FILE", help="record to FILE (default: a new file in the data folder)")
+    group.add_argument("--no-record", action="store_true", help="record nothing")
+    common.add_common(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Fly until the key q (0), an interrupt (130), or until nobody reads standard output any more (0)."""
+    folder = config.data_dir(args.data_dir)
+    setup = common.resolve(args)
+    tell = Teller(log.info)
+    with ExitStack() as stack:
+        stop = stack.enter_context(interrupts.watching())
+        no_log = stack.enter_context(logging_to(folder))
+        source = stack.enter_context(_open_source(setup))
+        recorder = None if args.no_record else _recorder(args, setup, folder, tell)
+        if recorder is not None:
+            stack.callback(recorder.close)
+        for line in start_lines(setup, source, recorder, folder):
+            tell(line)
+        for line in getattr(source, "remarks", list)():
+            tell(line)
+        if no_log:
+            tell(no_log)
+        _fly(args, setup, source, recorder, tell=tell, stop=stop)
+    if recorder is not None:
+        tell(f"recorded: climbout replay {recorder.path}")
+    return EXIT_INTERRUPTED if stop.asked else 0
+
+
+def _fly(
+    args: argparse.Namespace,
+    setup: common.Setup,
+    source: Source,
+    recorder: Recorder | None,
+    *,
+    tell: Teller,
+    stop: interrupts.Stop,
+) -> None:
+    from adapters.keys import open_keys
+    from adapters.live import Live, no_record
+    from adapters.screens import make_screen
+    from adapters.session import Session
+
+    session = Session(setup.feed, setup.aircraft, setup.procedure, setup.options)
+    where = source.describe()
+    screen = make_screen(args, title="fly", aircraft=setup.aircraft.name, source=where, live=True, keys="q quit")
+    outputs = Outputs([screen], tell)
+    with open_keys() as keys:
+        live = Live(
+            source,
+            session,
+            outputs,
+            record=no_record if recorder is None else recorder.record,
+            notice=tell,
+            keys=lambda: [key.name for key in iter(lambda: keys.read(0), None)],
+        )
+        outputs.start()
+        tell.outputs = outputs
+        try:
+            live.run(lambda: stop.asked or (isinstance(screen, Queued) and screen.broken))
+        finally:
+            tell.outputs = None
+            outputs.close()
+    for origin, count in session.refused().items():
+        tell(f"not heard: {count:,} packets from {origin}, while another sender had the feed")
+
+
+@contextmanager
+def _open_source(setup: common.Setup) -> Iterator[Source]:
+    from adapters.feed import SourceError, make_source
+
+    try:
+        source = make_source(setup.feed)
+    except SourceError as error:
+        raise Faults([str(error)]) from None
+    try:
+        yield source
+    finally:
+        source.close()
+
+
+def _recorder(args: argparse.Namespace, setup: common.Setup, folder: Path, tell: Callable[[str], None]) -> Recorder:
+    from replay.keeping import start_recorder
+
+    path = None if args.record is None else Path(args.record).expanduser()
+    return start_recorder(
+        setup,
+        path,
+        folder,
+        command=NAME,
+        version=our_version(),
+        started=datetime.now().astimezone(),
+        keep_gb=_keep_gb(config.load(folder)),
+        tell=tell,
+    )
+
+
+def _keep_gb(user: Mapping[str, Any]) -> float:
+    return float(user.get("keep_gb", config.KEEP_GB))
+
+
+def start_lines(setup: common.Setup, source: Source, recorder: Recorder | None, folder: Path) -> list[str]:
+    """What a person is told before the flight: the caution, where it listens and records, which checks are off."""
+    keep_gb = _keep_gb(config.load(folder))
+    kept = f"; the newest {keep_gb:g} GB in the data folder are kept" if keep_gb else ""
+    return [
+        CAUTION,
+        *setup.notes,
+        f"listening: {source.describe()}; aeroplane: {setup.aircraft.name}; procedure: {setup.procedure.name}",
+        f"recording: {recorder.path}{kept}" if recorder is not None else "recording: off",
+        *(f"off: {check} ({why})" for check, why in checks_off(setup)),
+    ]
+
+
+def checks_off(setup: common.Setup) -> list[tuple[str, str]]:
+    """The checks that cannot be made with this feed, profile and procedure, each with the reason."""
+    from monitor.capabilities import checks_off as ask
+
+    channels = frozenset(channel.channel for channel in setup.feed.channels)
+    return ask(setup.aircraft, setup.procedure, setup.options, channels)

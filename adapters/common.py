@@ -1,0 +1,291 @@
+"""The options that all commands share, and where each value comes from.
+
+Precedence: option on the command line, environment, the user's config.toml, default. All that is wrong, on the line
+and in the files it names, is told at once as one `Faults`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+import msgspec
+
+from adapters import config, library
+from monitor.aircraft import Aircraft
+from monitor.options import Options
+from monitor.procedure import Procedure
+from monitor.procedure_file import based_on, load_procedure
+from monitor.sample import CHANNELS
+from monitor.toml_check import Faults, plain, shown
+
+if TYPE_CHECKING:
+    from adapters.feed import FeedDescription
+
+LEVELS = ("prompt", "correct", "test", "auto")
+
+
+class Setting(msgspec.Struct, frozen=True):
+    """One common option. key: its name in config.toml; env: its environment variable; low, high: a number's range."""
+
+    flag: str
+    key: str
+    env: str
+    metavar: str
+    meaning: str
+    low: float | None = None
+    high: float | None = None
+    choices: tuple[str, ...] = ()
+
+
+def _setting(flag: str, key: str, metavar: str, meaning: str, *span: float, choices: tuple[str, ...] = ()) -> Setting:
+    env = "CLIMBOUT_" + flag[2:].upper().replace("-", "_")
+    low, high = span or (None, None)
+    return Setting(flag, key, env, metavar, meaning, low, high, choices)
+
+
+SETTINGS: tuple[Setting, ...] = (
+    _setting("--feed", "feed", "FILE", "feed description (TOML)"),
+    _setting("--aircraft", "aircraft", "FILE or NAME", "aeroplane profile: a file, or a built-in one's name"),
+    _setting("--procedure", "procedure", "FILE or NAME", "procedure: a file, or a built-in one's name"),
+    _setting("--field-elevation", "field_elevation_ft", "FT", "the field's elevation above sea level", -1500, 20000),
+    _setting("--runway-heading", "runway_heading_deg", "DEG", "the runway's heading, as the feed's heading", 0, 360),
+    _setting("--runway-length", "runway_length_ft", "FT", "takeoff run available", 200, 25000),
+    _setting("--obstacle-height", "obstacle_height_ft", "FT", "obstacle beyond the runway, above the field", 0, 2000),
+    _setting("--level-off", "level_off_ft", "FT", "altitude to level off at, as indicated", -1000, 40000),
+    _setting("--pattern-height", "pattern_height_ft", "FT", "traffic pattern, above the field", 100, 5000),
+    _setting("--headwind", "headwind_kt", "KT", "headwind on the runway; a tailwind is negative", -60, 100),
+    _setting("--level", "level", "LEVEL", "how much is said: " + ", ".join(LEVELS), choices=LEVELS),
+)
+NUMBERS: dict[str, Setting] = {setting.key: setting for setting in SETTINGS if setting.low is not None}
+
+
+class Setup(msgspec.Struct, frozen=True):
+    """Everything a session needs, checked. procedure_texts: the procedure's text, then those it builds on.
+
+    given: setting key to where its value came from ("option", "environment", "config.toml"); defaults are absent.
+    notes: lines for a person about what was chosen for them.
+    """
+
+    feed: FeedDescription
+    aircraft: Aircraft
+    procedure: Procedure
+    options: Options
+    feed_text: str
+    aircraft_text: str
+    procedure_texts: tuple[str, ...]
+    given: dict[str, str] = {}
+    notes: tuple[str, ...] = ()
+
+
+def add_common(parser: argparse.ArgumentParser, voice: bool = True) -> None:
+    """Add the common options; `voice` False for commands that never speak."""
+    group = parser.add_argument_group("common options")
+    for item in SETTINGS:
+        group.add_argument(item.flag, dest=item.key, metavar=item.metavar, help=item.meaning)
+    if voice:
+        group.add_argument("--no-voice", action="store_true", help="say nothing aloud")
+    add_json(group)
+    add_data_dir(group)
+
+
+def add_json(parser: argparse._ActionsContainer) -> None:
+    """Add --json."""
+    parser.add_argument("--json", action="store_true", help="one JSON object a line on standard output, no dashboard")
+
+
+def add_data_dir(parser: argparse._ActionsContainer) -> None:
+    """Add --data-dir."""
+    parser.add_argument("--data-dir", metavar="DIR", help="where recordings are kept (or CLIMBOUT_HOME)")
+
+
+class Gathering:
+    """The faults found so far, so that all are told at once."""
+
+    def __init__(self) -> None:
+        """Start with none."""
+        self.faults: list[str] = []
+
+    def of(self, load: Callable[[], T]) -> T | None:
+        """What `load` gives, or None with its faults noted."""
+        try:
+            return load()
+        except Faults as error:
+            self.faults += error.faults
+            return None
+
+    def done(self) -> None:
+        """Raise when there was any fault."""
+        if self.faults:
+            raise Faults(self.faults)
+
+
+T = TypeVar("T")
+
+
+def chosen(
+    args: argparse.Namespace, env: Mapping[str, str], user: Mapping[str, object]
+) -> tuple[dict[str, object], dict[str, str]]:
+    """Each setting that was given anywhere, and where: option, then environment, then the user's config."""
+    values: dict[str, object] = {}
+    given: dict[str, str] = {}
+    for item in SETTINGS:
+        places = ((getattr(args, item.key, None), item.flag), (env.get(item.env), item.env), (user.get(item.key), ""))
+        for value, place in places:
+            if value is not None and value != "":
+                values[item.key] = value
+                given[item.key] = place or f"config.toml, {item.key}"
+                break
+    return values, given
+
+
+def make_options(values: Mapping[str, object], given: Mapping[str, str], gathering: Gathering) -> dict[str, object]:
+    """The fields of `Options` among the settings, as checked numbers."""
+    fields: dict[str, object] = {}
+    for key, item in NUMBERS.items():
+        if key in values:
+            fields[key] = gathering.of(lambda item=item, key=key: _number(values[key], item, given[key]))  # type: ignore[misc]
+    level = values.get("level")
+    if level is not None and level not in LEVELS:
+        gathering.faults.append(f"{given['level']}: got {shown(level)}, wanted one of {', '.join(LEVELS)}")
+    fields["level"] = level
+    return {key: value for key, value in fields.items() if value is not None}
+
+
+def _number(value: object, item: Setting, place: str) -> float:
+    wanted = f"a number from {plain(item.low or 0)} to {plain(item.high or 0)} ({item.metavar.lower()})"
+    try:
+        number = float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        raise Faults([f"{place}: got {shown(value)}, wanted {wanted}"]) from None
+    if isinstance(value, bool) or not (
+        item.low is not None and item.high is not None and item.low <= number <= item.high
+    ):
+        raise Faults([f"{place}: got {shown(value)}, wanted {wanted}"])
+    return number
+
+
+def default_feed_text() -> str:
+    """The feed that is assumed when none is given: our own channel names as column names, on UDP port 5501."""
+    lines = [
+        'name = "default feed"',
+        "[transport]",
+        'kind = "udp"',
+        "port = 5501",
+        "[decode]",
+        'format = "delimited"',
+        'delimiter = ","',
+        'header = "optional"',
+        f"columns = [{', '.join(shown(name) for name in CHANNELS)}]",
+        "[channels]",
+        *(f'{name} = {{ field = "{name}" }}' for name in CHANNELS),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def resolve(
+    args: argparse.Namespace,
+    *,
+    voice: bool = False,
+    use_config: bool = True,
+    held: Mapping[str, object] | None = None,
+    assumed_feed: str | None = None,
+    env: Mapping[str, str] = os.environ,
+) -> Setup:
+    """The whole set-up for a session. Raises `Faults` with every fault.
+
+    voice: words will be spoken. use_config: look at the user's config.toml. held: what a recording holds (keys
+    `feed_text`, `aircraft_text`, `procedure_texts`, `options`); only options on the command line
+    win over it, the environment and the config are not asked. assumed_feed: the feed's text when none is given.
+    """
+    gathering = Gathering()
+    data_dir = config.data_dir(getattr(args, "data_dir", None), env)
+    user = (gathering.of(lambda: config.load(data_dir, env)) or {}) if use_config and held is None else {}
+    values, given = chosen(args, env if held is None else {}, user)
+    assumed = {"assumed_feed": assumed_feed or default_feed_text()}
+    return _load(values, given, {**assumed, **(held or {})}, data_dir, voice=voice, gathering=gathering)
+
+
+def _load(
+    values: Mapping[str, object],
+    given: dict[str, str],
+    held: dict[str, object],
+    data_dir: Path,
+    *,
+    voice: bool,
+    gathering: Gathering,
+) -> Setup:
+    from adapters.feed import load_feed
+    from monitor.aircraft_file import load_aircraft
+
+    notes: list[str] = []
+    feed_text = gathering.of(lambda: _feed_text(values, held, notes))
+    feed = None if feed_text is None else gathering.of(lambda: load_feed(*feed_text))
+    profile_text = gathering.of(lambda: _aircraft_text(values, held, data_dir, notes))
+    aircraft = None if profile_text is None else gathering.of(lambda: load_aircraft(*profile_text))
+    procedure = gathering.of(lambda: _procedure(values, held, data_dir))
+    told = make_options(values, given, gathering)
+    gathering.done()
+    assert feed is not None and aircraft is not None and procedure is not None
+    assert feed_text is not None and profile_text is not None
+    before = held.get("options")
+    start = before if isinstance(before, Options) else Options(voice=voice)
+    options = msgspec.structs.replace(start, **told)
+    return Setup(
+        feed, aircraft, procedure[0], options, feed_text[0], profile_text[0], procedure[1], given, tuple(notes)
+    )
+
+
+def _feed_text(values: Mapping[str, object], held: Mapping[str, object], notes: list[str]) -> tuple[str, str]:
+    if "feed" in values:
+        path = Path(str(values["feed"]))
+        return library.read_text(path, "feed"), f"feed {path.name}"
+    if "feed_text" in held:
+        return str(held["feed_text"]), "feed in the recording"
+    notes.append("no --feed: taking our own channel names (ias_kt, height_ft, ...) as column names")
+    return str(held["assumed_feed"]), "feed (assumed)"
+
+
+def _aircraft_text(
+    values: Mapping[str, object], held: Mapping[str, object], data_dir: Path, notes: list[str]
+) -> tuple[str, str]:
+    if "aircraft" not in values and "aircraft_text" in held:
+        return str(held["aircraft_text"]), "aircraft in the recording"
+    if "aircraft" not in values:
+        notes.append(
+            f"no --aircraft: taking the built-in, fictional {library.DEFAULT_AIRCRAFT}; its numbers are invented"
+        )
+    found = library.find(library.AIRCRAFT, str(values.get("aircraft", library.DEFAULT_AIRCRAFT)), data_dir)
+    return found.text, found.where
+
+
+def _procedure(
+    values: Mapping[str, object], held: Mapping[str, object], data_dir: Path
+) -> tuple[Procedure, tuple[str, ...]]:
+    """The procedure, and its text with those it builds on."""
+    texts = held.get("procedure_texts")
+    if "procedure" not in values and isinstance(texts, tuple):
+        return _load_chain(texts, "procedure in the recording"), texts
+    found = library.find(library.PROCEDURE, str(values.get("procedure", library.DEFAULT_PROCEDURE)), data_dir)
+    return library.procedure_from_text(found.text, found.where), _chain(found.text, found.where)
+
+
+def _chain(text: str, where: str) -> tuple[str, ...]:
+    """A checked procedure's text, then the text it is based on, and so on."""
+    texts = [text]
+    while (parent := based_on(texts[-1], where)) is not None:
+        texts.append(library.builtin_text(library.PROCEDURE, parent))
+    return tuple(texts)
+
+
+def _load_chain(texts: tuple[str, ...], where: str) -> Procedure:
+    """The procedure of texts that a recording holds: a later version's built-in ones may differ."""
+    procedure: Procedure | None = None
+    for text in reversed(texts):
+        procedure = load_procedure(text, where, procedure)
+    if procedure is None:
+        raise Faults([f"{where}: got nothing, wanted a procedure's text"])
+    return procedure

@@ -1,0 +1,51 @@
+"""The rotating log file in the data folder: what was told, when, for looking into things afterwards.
+
+Lines are written by a thread of their own, so a slow disk never holds up a flight.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import logging.handlers
+import queue
+from collections.abc import Iterator
+from pathlib import Path
+
+NAME = "climbout.log"
+BYTES_MAX, KEPT = 1_000_000, 3
+"""One megabyte a file, three older ones kept."""
+
+log = logging.getLogger("climbout")
+
+
+class _Quiet(logging.handlers.RotatingFileHandler):
+    """A disk that is full ends the log, not the flight."""
+
+    def handleError(self, record: logging.LogRecord) -> None:
+        """Say nothing: the log is a convenience."""
+
+
+@contextlib.contextmanager
+def logging_to(folder: Path) -> Iterator[str | None]:
+    """Inside, `log` writes to `folder`/climbout.log. Gives a line for a person when it cannot, else None."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        handler = _Quiet(folder / NAME, maxBytes=BYTES_MAX, backupCount=KEPT, encoding="utf-8")
+    except OSError as error:
+        yield f"no log file: {folder / NAME}: {error.strerror or error}"
+        return
+    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
+    waiting: queue.SimpleQueue[logging.LogRecord] = queue.SimpleQueue()
+    feeder = logging.handlers.QueueHandler(waiting)
+    listener = logging.handlers.QueueListener(waiting, handler)
+    log.setLevel(logging.INFO)
+    log.propagate = False
+    log.addHandler(feeder)
+    listener.start()
+    try:
+        yield None
+    finally:
+        log.removeHandler(feeder)
+        listener.stop()
+        handler.close()

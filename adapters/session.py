@@ -1,0 +1,350 @@
+"""From inputs to events: one code for a live flight, a replay and a test. No socket, file, thread or clock in here.
+
+Everything that can change what the coach says comes in as a call with an arrival time (monotonic, integer
+nanoseconds), and after each call `accepted` holds the inputs that a recording must keep. Handing exactly those to
+another session, in order, with `apply`, gives exactly the same events.
+
+Who is heard: the first sender whose packet gives a valid sample owns the feed until the coach calls it lost; then
+the first to give one again. Others are counted and shown, never recorded. Decoders keep state (a header line), so
+each sender has its own, and of one who is not heard we remember the first and the latest packets: when it takes
+over, a fresh decoder is primed with those, and they go into the recording as one "prime" input.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict, deque
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING, Protocol
+
+import msgspec
+
+from adapters.ports import Decoder, Fields, Packet
+from monitor.aircraft import Aircraft
+from monitor.events import Event
+from monitor.options import Options
+from monitor.procedure import Procedure
+from monitor.sample import Sample
+from monitor.snapshot import Snapshot
+
+if TYPE_CHECKING:
+    from adapters.feed import FeedDescription
+
+SENDERS_MAX = 16
+"""Senders remembered at once; one more makes us forget the one silent longest (never the one heard)."""
+FIRST_KEPT, LATEST_KEPT, KEPT_BYTES = 4, 64, 4096
+"""Packets kept of a sender that is not heard: its first ones (a header line is there) and its latest; longer
+packets than this are not kept."""
+NOTICES_MAX = 200
+"""Notices waiting to be taken; beyond that they are only counted."""
+
+
+class Input(msgspec.Struct, frozen=True):
+    """One thing that came in. kind: "packet", "prime", "tick", "key", "voice" or "end".
+
+    arrival_ns: monotonic nanoseconds. origin: the sender of a packet, else "". data: a packet's payload, a key's
+    name in UTF-8, the voice's latency in seconds as text, or a prime's packets as a MessagePack list.
+    """
+
+    kind: str
+    arrival_ns: int
+    origin: str = ""
+    data: bytes = b""
+
+
+class CoachLike(Protocol):
+    """What a session needs of a coach; `monitor.coach.Coach` is the real one."""
+
+    def feed(self, sample: Sample, arrival_s: float) -> list[Event]:
+        """Judge one sample."""
+        ...
+
+    def tick(self, arrival_s: float) -> list[Event]:
+        """Let time pass without a sample."""
+        ...
+
+    def end(self, arrival_s: float) -> list[Event]:
+        """The stream ends here."""
+        ...
+
+    def next_deadline(self) -> float | None:
+        """Arrival seconds at which a tick is worth making."""
+        ...
+
+    def set_voice_latency(self, latency_s: float) -> None:
+        """Call to first sound, in seconds."""
+        ...
+
+    def snapshot(self) -> Snapshot:
+        """What the screens show."""
+        ...
+
+
+class MapperLike(Protocol):
+    """Turns a record into a sample; `adapters.mapping.Mapper` is the real one."""
+
+    def sample(self, record: Fields, arrival_ns: int | None = None) -> Sample | None:
+        """The sample, or None when nothing in the record can be used."""
+        ...
+
+    def take_notices(self) -> list[str]:
+        """What was wrong since the last call."""
+        ...
+
+
+MakeCoach = Callable[[Aircraft, Procedure, Options], CoachLike]
+MakeDecoding = Callable[["FeedDescription"], tuple[Decoder, MapperLike]]
+
+
+def real_coach(aircraft: Aircraft, procedure: Procedure, options: Options) -> CoachLike:
+    """The coach itself."""
+    from monitor.coach import Coach
+
+    return Coach(aircraft, procedure, options)
+
+
+def real_decoding(feed: FeedDescription) -> tuple[Decoder, MapperLike]:
+    """The decoder and mapper a feed description asks for."""
+    from adapters.feed import make_decoder, make_tally
+    from adapters.mapping import Mapper
+
+    tally = make_tally(feed)
+    return make_decoder(feed, tally), Mapper(feed, tally)
+
+
+Kept = tuple[int, bytes]
+"""A packet remembered: its arrival and payload."""
+
+
+class _Sender:
+    """One origin: its decoder and mapper, how many of its packets came, and the ones kept while it is not heard."""
+
+    def __init__(self, decoder: Decoder, mapper: MapperLike) -> None:
+        self.decoder = decoder
+        self.mapper = mapper
+        self.packets = 0
+        self.first: list[Kept] = []
+        self.latest: deque[Kept] = deque(maxlen=LATEST_KEPT)
+
+    def samples(self, arrival_ns: int, payload: bytes) -> list[Sample]:
+        """The valid samples in a packet."""
+        found = (self.mapper.sample(record, arrival_ns) for record in self.decoder.decode(payload))
+        return [sample for sample in found if sample is not None]
+
+    def keep(self, arrival_ns: int, payload: bytes) -> None:
+        """Remember a packet for priming a decoder later."""
+        if len(payload) > KEPT_BYTES:
+            return
+        if len(self.first) < FIRST_KEPT:
+            self.first.append((arrival_ns, payload))
+        else:
+            self.latest.append((arrival_ns, payload))
+
+    def kept(self) -> list[Kept]:
+        """The packets remembered, in the order they came."""
+        return [*self.first, *self.latest]
+
+    def take_notices(self) -> list[str]:
+        """The decoder's and the mapper's notices."""
+        return [*self.decoder.take_notices(), *self.mapper.take_notices()]
+
+
+class Session:
+    """Inputs in, events out. `accepted`: what the last call adds to a recording (empty: nothing)."""
+
+    def __init__(
+        self,
+        feed: FeedDescription,
+        aircraft: Aircraft,
+        procedure: Procedure,
+        options: Options,
+        *,
+        make_coach: MakeCoach = real_coach,
+        make_decoding: MakeDecoding = real_decoding,
+    ) -> None:
+        """Start with no sender and no time known."""
+        self.accepted: tuple[Input, ...] = ()
+        self.samples = 0
+        self._feed = feed
+        self._make_decoding = make_decoding
+        self._coach = make_coach(aircraft, procedure, options)
+        self._senders: OrderedDict[str, _Sender] = OrderedDict()
+        self._owner: str | None = None
+        self._held = False
+        self._first_ns: int | None = None
+        self._notices: list[str] = []
+        self._notices_lost = 0
+        self._refused: dict[str, int] = {}
+        self._primed: str | None = None
+
+    @property
+    def owner(self) -> str | None:
+        """The origin that is heard, or was heard last; None before the first valid sample."""
+        return self._owner
+
+    def packet(self, packet: Packet) -> list[Event]:
+        """One packet as it arrived. Events in the order noticed."""
+        self.accepted = ()
+        sender = self._sender(packet.origin)
+        sender.packets += 1
+        if packet.origin != self._owner:
+            primed = self._take_over(packet, sender)
+            if primed is None:
+                return []
+            sender, prime = primed
+            self.accepted = (prime,)
+        samples = sender.samples(packet.arrival_ns, packet.payload)
+        self.accepted += (Input("packet", packet.arrival_ns, packet.origin, packet.payload),)
+        self._note(sender.take_notices())
+        return self._judge(samples, packet.arrival_ns)
+
+    def tick(self, arrival_ns: int) -> list[Event]:
+        """Let time pass. Before the first valid sample there is nothing that could fall due."""
+        self.accepted = ()
+        if self._first_ns is None:
+            return []
+        events = self._seen(self._coach.tick(self._seconds(arrival_ns)))
+        if events:
+            self.accepted = (Input("tick", arrival_ns),)
+        return events
+
+    def end(self, arrival_ns: int) -> list[Event]:
+        """The session ends here."""
+        self.accepted = (Input("end", arrival_ns),)
+        return self._seen(self._coach.end(self._seconds(arrival_ns)))
+
+    def key(self, arrival_ns: int, key: str) -> list[Event]:
+        """A key was pressed that may matter to the coach. One that has no ear for keys makes nothing of it."""
+        self.accepted = (Input("key", arrival_ns, "", key.encode()),)
+        handler = getattr(self._coach, "key", None)
+        return [] if handler is None else self._seen(handler(key, self._seconds(arrival_ns)))
+
+    def voice_latency(self, arrival_ns: int, latency_s: float) -> None:
+        """The voice measured anew how long a word takes from the call to the first sound."""
+        self._seconds(arrival_ns)
+        self.accepted = (Input("voice", arrival_ns, "", repr(latency_s).encode()),)
+        self._coach.set_voice_latency(latency_s)
+
+    def sample(self, sample: Sample, arrival_ns: int) -> list[Event]:
+        """A sample that is already decoded (a text log). Not for a recording: `accepted` stays empty."""
+        self.accepted = ()
+        return self._judge([sample], arrival_ns)
+
+    def prime(self, origin: str, kept: Sequence[Kept]) -> None:
+        """What a recording kept of a sender before it took over; the packet that does so comes next."""
+        self.accepted = ()
+        sender = self._sender(origin)
+        sender.first, sender.latest = list(kept[:FIRST_KEPT]), deque(kept[FIRST_KEPT:], LATEST_KEPT)
+        self._primed = origin
+
+    def next_deadline_ns(self) -> int | None:
+        """The arrival time at which a tick is worth making, or None."""
+        deadline = None if self._first_ns is None else self._coach.next_deadline()
+        return None if deadline is None or self._first_ns is None else self._first_ns + round(deadline * 1e9)
+
+    def snapshot(self) -> Snapshot:
+        """What the screens show."""
+        return self._coach.snapshot()
+
+    def refused(self) -> dict[str, int]:
+        """Packets of senders that were not heard while another was, by origin (at most the latest origins)."""
+        return dict(self._refused)
+
+    def take_notices(self) -> list[str]:
+        """What was wrong with the data since the last call, for a person; bounded."""
+        notices, self._notices = self._notices, []
+        if self._notices_lost:
+            notices.append(f"and {self._notices_lost} more notices about the data, not shown")
+            self._notices_lost = 0
+        return notices
+
+    def _sender(self, origin: str) -> _Sender:
+        sender = self._senders.get(origin)
+        if sender is None:
+            sender = self._senders[origin] = self._new_sender()
+            if len(self._senders) > SENDERS_MAX:
+                self._forget(origin)
+        self._senders.move_to_end(origin)
+        return sender
+
+    def _forget(self, newest: str) -> None:
+        oldest = next(name for name in self._senders if name not in (newest, self._owner))
+        del self._senders[oldest]
+        self._refused.pop(oldest, None)
+
+    def _new_sender(self) -> _Sender:
+        return _Sender(*self._make_decoding(self._feed))
+
+    def _take_over(self, packet: Packet, sender: _Sender) -> tuple[_Sender, Input] | None:
+        """The sender that owns the feed from this packet on, or None when it does not: one is heard, or no sample."""
+        kept = sender.kept()
+        primed, self._primed = self._primed == packet.origin, None
+        if not primed and (self._held or not sender.samples(packet.arrival_ns, packet.payload)):
+            sender.keep(packet.arrival_ns, packet.payload)
+            self._refuse(packet.origin, sender)
+            return None
+        fresh = self._new_sender()
+        for arrival_ns, payload in kept:
+            fresh.samples(arrival_ns, payload)
+        fresh.take_notices()
+        fresh.packets, fresh.first, fresh.latest = sender.packets, sender.first, sender.latest
+        self._senders[packet.origin] = fresh
+        if self._owner is not None:
+            self._note([f"the feed now comes from {packet.origin}; {self._owner} was lost"])
+        self._owner = packet.origin
+        return fresh, Input("prime", packet.arrival_ns, packet.origin, msgspec.msgpack.encode(kept))
+
+    def _refuse(self, origin: str, sender: _Sender) -> None:
+        notices = sender.take_notices()
+        if not self._held:
+            self._note(notices)
+            return
+        count = self._refused[origin] = self._refused.get(origin, 0) + 1
+        if count == 1 or (count >= 1000 and str(count).strip("0") == "1"):
+            self._note([f"a second sender, {origin}, is not heard ({count} packets); the feed is {self._owner}'s"])
+
+    def _judge(self, samples: Iterable[Sample], arrival_ns: int) -> list[Event]:
+        events: list[Event] = []
+        for sample in samples:
+            self.samples += 1
+            self._held = True
+            events += self._seen(self._coach.feed(sample, self._seconds(arrival_ns)))
+        return events
+
+    def _seen(self, events: list[Event]) -> list[Event]:
+        """Let the owner go when the coach calls the feed lost (a later "back" in the same breath holds it again)."""
+        for event in events:
+            if event.kind == "feed" and event.id in ("lost", "back"):
+                self._held = event.id == "back"
+        return events
+
+    def _seconds(self, arrival_ns: int) -> float:
+        """Coach seconds: 0 at the first input that counts, the same live and in a replay."""
+        if self._first_ns is None:
+            self._first_ns = arrival_ns
+        return (arrival_ns - self._first_ns) / 1e9
+
+    def _note(self, notices: Iterable[str]) -> None:
+        for notice in notices:
+            if len(self._notices) < NOTICES_MAX:
+                self._notices.append(notice)
+            else:
+                self._notices_lost += 1
+
+
+def apply(session: Session, given: Input) -> list[Event]:
+    """Hand one recorded input to a session. Raises ValueError on a kind that this version does not know."""
+    if given.kind == "packet":
+        return session.packet(Packet(given.arrival_ns, given.origin, given.data))
+    if given.kind == "tick":
+        return session.tick(given.arrival_ns)
+    if given.kind == "prime":
+        session.prime(given.origin, msgspec.msgpack.decode(given.data, type=list[Kept]))
+        return []
+    if given.kind == "key":
+        return session.key(given.arrival_ns, given.data.decode())
+    if given.kind == "voice":
+        session.voice_latency(given.arrival_ns, float(given.data))
+        return []
+    if given.kind == "end":
+        return session.end(given.arrival_ns)
+    raise ValueError(f"an input of the kind {given.kind!r} is not known to this version")

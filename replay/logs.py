@@ -1,0 +1,108 @@
+"""Text logs: the lines of a file through the decoder and mapping of a live feed, one sample after another.
+
+A log tells when a row was written only by its own `time_s`, so arrival follows that: it grows by what `time_s`
+grows, and by one usual interval when that stands still or goes back (so that a clock that stands is seen as such).
+Files are streamed; an hour at 60 Hz never is in memory at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from adapters.session import MakeDecoding, real_decoding
+from monitor.sample import CHANNELS, Sample
+from monitor.toml_check import Faults, shown
+
+if TYPE_CHECKING:
+    from adapters.feed import FeedDescription
+
+TEXT_FORMATS = ("delimited", "key-value", "json", "nmea")
+"""Formats that lie in a file line by line."""
+SQLITE_MAGIC = b"SQLite format 3\x00"
+LINE_BYTES_MAX = 65_536
+"""A longer line is no telemetry; it is cut."""
+USUAL_S = 0.05
+"""The interval assumed before the log has shown its own: 20 Hz."""
+
+
+def kind_of(path: Path) -> str:
+    """ "recording" or "log", told by the file's content. Raises `Faults` when it is neither."""
+    try:
+        with path.open("rb") as file:
+            head = file.read(4096)
+    except OSError as error:
+        raise Faults([f"flight {path}: cannot be read: {error.strerror or error}"]) from None
+    if head.startswith(SQLITE_MAGIC):
+        return "recording"
+    if not head.strip():
+        raise Faults([f"flight {path}: the file is empty, wanted a recording or a text log"])
+    if b"\x00" in head:
+        raise Faults([f"flight {path}: neither a recording nor a text log (byte {head.index(0)} is zero)"])
+    return "log"
+
+
+def default_feed_text(path: Path) -> str:
+    """The feed assumed for a log when none is given: a header line that holds our own channel names."""
+    with path.open("rb") as file:
+        header = file.readline(LINE_BYTES_MAX).decode("utf-8-sig", "replace")
+    delimiter = max(",;\t", key=header.count)
+    lines = ['name = "log"', "[decode]", 'format = "delimited"', f"delimiter = {_quoted(delimiter)}"]
+    lines += ['header = "required"', "[channels]", *(f'{name} = {{ field = "{name}" }}' for name in CHANNELS)]
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(delimiter: str) -> str:
+    return '"\\t"' if delimiter == "\t" else shown(delimiter)
+
+
+class Log:
+    """One text log. `rows` and `used` count the lines read and those that gave a sample; `notices` what was wrong."""
+
+    def __init__(self, path: Path, feed: FeedDescription, make_decoding: MakeDecoding = real_decoding) -> None:
+        """Check that the feed can read a log. Raises `Faults`."""
+        if feed.decode.format not in TEXT_FORMATS:
+            raise Faults([f"flight {path}: the feed's format is {feed.decode.format}, which is not text lines"])
+        if not any(channel.channel == "time_s" for channel in feed.channels):
+            raise Faults([f"flight {path}: the feed maps no time_s, and a log has no other clock"])
+        self.path = path
+        self.rows = self.used = 0
+        self.notices: list[str] = []
+        self._decoder, self._mapper = make_decoding(feed)
+        self._arrival_s = 0.0
+        self._usual_s = USUAL_S
+        self._last_s: float | None = None
+
+    def samples(self) -> Iterator[tuple[int, Sample]]:
+        """(arrival in nanoseconds, sample), in the file's order. Raises `Faults` at the end when there was none."""
+        with self.path.open("rb") as file:
+            while line := file.readline(LINE_BYTES_MAX):
+                yield from self._line(line.removeprefix(b"\xef\xbb\xbf") if self.rows == 0 else line)
+        if not self.used:
+            told = self.take_notices() or self.notices
+            first = f"; the first: {told[0]}" if told else ""
+            raise Faults([f"flight {self.path}: no usable row among {self.rows:,} lines{first}"])
+
+    def take_notices(self) -> list[str]:
+        """What was wrong since the last call."""
+        self.notices = [*self._decoder.take_notices(), *self._mapper.take_notices()]
+        return self.notices
+
+    def _line(self, line: bytes) -> Iterator[tuple[int, Sample]]:
+        self.rows += 1
+        for record in self._decoder.decode(line):
+            sample = self._mapper.sample(record)
+            if sample is not None:
+                self.used += 1
+                yield self._arrival(sample.time_s), sample
+
+    def _arrival(self, time_s: float | None) -> int:
+        """Arrival in nanoseconds; a row without a time follows its neighbour by the usual interval."""
+        if self._last_s is not None:
+            step_s = self._usual_s if time_s is None else time_s - self._last_s
+            if time_s is not None and 0 < step_s < 10 * self._usual_s:
+                self._usual_s += 0.1 * (step_s - self._usual_s)
+            self._arrival_s += step_s if step_s > 0 else self._usual_s
+        self._last_s = time_s if time_s is not None else self._last_s
+        return round(self._arrival_s * 1e9)

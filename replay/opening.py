@@ -1,0 +1,67 @@
+"""Opens a flight for replay or debrief, whichever kind its content tells, with everything it is judged by."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+import msgspec
+
+from adapters import common
+from monitor.toml_check import Faults
+from replay.logs import Log, default_feed_text, kind_of
+from replay.player import Step
+from replay.recorded import Recording
+
+
+class Flight(msgspec.Struct, frozen=True):
+    """A flight ready to play. kind: "recording" or "log". steps can be gone through once.
+
+    notes: lines for a person before it begins. closing_notes: what there is to say afterwards (data faults).
+    """
+
+    kind: str
+    setup: common.Setup
+    steps: Iterable[Step]
+    notes: tuple[str, ...]
+    closing_notes: Callable[[], list[str]]
+
+
+def open_flight(args: argparse.Namespace, given: str, faults: Iterable[str] = ()) -> Flight:
+    """Open FLIGHT with the common options in `args`. Raises `Faults` with every fault, `faults` included.
+
+    The user's config is never looked at; for a recording, only options on the command line win over what it holds.
+    """
+    gathering = common.Gathering()
+    gathering.faults += faults
+    flight = gathering.of(lambda: _open(args, given_path(given)))
+    gathering.done()
+    assert flight is not None
+    return flight
+
+
+def _open(args: argparse.Namespace, path: Path) -> Flight:
+    return _recording(args, path) if kind_of(path) == "recording" else _log(args, path)
+
+
+def _recording(args: argparse.Namespace, path: Path) -> Flight:
+    recording = Recording(path)
+    setup = common.resolve(args, held=recording.held())
+    own = [f"{place} wins over what the recording holds" for place in setup.given.values()]
+    before = tuple(recording.notes)
+    return Flight("recording", setup, recording.inputs(), (*before, *own), lambda: recording.notes[len(before) :])
+
+
+def _log(args: argparse.Namespace, path: Path) -> Flight:
+    setup = common.resolve(args, use_config=False, assumed_feed=default_feed_text(path))
+    log = Log(path, setup.feed)
+    return Flight("log", setup, log.samples(), setup.notes, log.take_notices)
+
+
+def given_path(text: str) -> Path:
+    """FLIGHT as a path. Raises `Faults` when there is no such file."""
+    path = Path(text).expanduser()
+    if not path.exists():
+        raise Faults([f"flight {path}: no such file"])
+    return path

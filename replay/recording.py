@@ -1,0 +1,236 @@
+"""Writes a flight to a SQLite file while it is flown: every input in order, what it was flown with, and the events.
+
+A thread of its own commits twice a second; each commit is also copied into the main file (a checkpoint), because
+a write-ahead log copied without its -wal file would hold nothing new. So a killed program loses at most the last
+second, and the file alone, without its companions, opens. At a proper close the journal is switched off, so that
+the file can be read by anyone, from a read-only folder too.
+
+Tables, format 1: `meta` (key, value); `origin` (id, name); `input` (n, kind: index into `KINDS`, arrival_ns, origin,
+data); `event` (n, input: the number of the last input before it, line: the JSON as printed).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import queue
+import sqlite3
+import threading
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+
+from adapters.session import Input
+from monitor.events import Event, to_json
+from monitor.toml_check import Faults
+
+APPLICATION_ID = 0x434C4D42
+"""Marks a SQLite file as ours: "CLMB"."""
+FORMAT = 1
+KINDS = ("packet", "prime", "tick", "key", "voice", "end")
+"""Input kinds; the file holds the index. Only ever add at the end."""
+COMMIT_S = 0.5
+QUEUE_MAX = 50_000
+"""Inputs waiting for the disk: over four minutes at 200 Hz."""
+CLOSE_S = 20.0
+"""Seconds given to the disk at the end."""
+SUFFIX = ".climbout"
+
+_SCHEMA = """
+CREATE TABLE meta (key TEXT PRIMARY KEY, value BLOB) WITHOUT ROWID;
+CREATE TABLE origin (id INTEGER PRIMARY KEY, name TEXT NOT NULL);
+CREATE TABLE input (
+    n INTEGER PRIMARY KEY, kind INTEGER NOT NULL, arrival_ns INTEGER NOT NULL, origin INTEGER, data BLOB);
+CREATE TABLE event (n INTEGER PRIMARY KEY, input INTEGER NOT NULL, line BLOB NOT NULL);
+"""
+
+_Batch = tuple[Sequence[Input], Sequence[Event]]
+
+
+def create(path: Path, meta: Mapping[str, bytes | str]) -> sqlite3.Connection:
+    """A new recording with its tables and `meta`, already whole on the disk. Never writes over a file.
+
+    Raises `Faults` when the file is there already or cannot be made.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.open("xb").close()
+    except FileExistsError:
+        raise Faults([f"recording {path}: the file is there already and is not written over"]) from None
+    except OSError as error:
+        raise Faults([f"recording {path}: cannot be made: {error.strerror or error}"]) from None
+    database = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    try:
+        database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        database.execute(f"PRAGMA user_version = {FORMAT}")
+        database.execute("PRAGMA journal_mode = WAL")
+        database.execute("PRAGMA synchronous = NORMAL")
+        database.executescript("BEGIN;" + _SCHEMA + "COMMIT;")
+        database.executemany("INSERT INTO meta VALUES (?, ?)", meta.items())
+        checkpoint(database)
+    except sqlite3.Error as error:
+        database.close()
+        raise Faults([f"recording {path}: cannot be written: {error}"]) from None
+    return database
+
+
+def checkpoint(database: sqlite3.Connection) -> None:
+    """Copy what is committed into the main file."""
+    database.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
+
+
+class Writer:
+    """Puts batches into the tables; used by one thread. Holds the numbering."""
+
+    def __init__(self, database: sqlite3.Connection) -> None:
+        """Begin with input 1 and event 1."""
+        self._database = database
+        self._inputs = self._events = 0
+        self._origins: dict[str, int] = {}
+
+    def commit(self, batches: Iterable[_Batch]) -> None:
+        """Write the batches as one transaction, and into the main file. Raises sqlite3.Error."""
+        self._database.execute("BEGIN")
+        try:
+            for inputs, events in batches:
+                self._database.executemany("INSERT INTO input VALUES (?, ?, ?, ?, ?)", map(self._row, inputs))
+                self._database.executemany("INSERT INTO event VALUES (?, ?, ?)", map(self._line, events))
+            self._database.execute("COMMIT")
+        except sqlite3.Error:
+            with contextlib.suppress(sqlite3.Error):
+                self._database.execute("ROLLBACK")
+            raise
+        checkpoint(self._database)
+
+    def _row(self, given: Input) -> tuple[int, int, int, int | None, bytes]:
+        self._inputs += 1
+        origin = self._origin(given.origin) if given.origin else None
+        return self._inputs, KINDS.index(given.kind), given.arrival_ns, origin, given.data
+
+    def _line(self, event: Event) -> tuple[int, int, bytes]:
+        self._events += 1
+        return self._events, self._inputs, to_json(event)
+
+    def _origin(self, name: str) -> int:
+        if name not in self._origins:
+            self._origins[name] = len(self._origins) + 1
+            self._database.execute("INSERT INTO origin VALUES (?, ?)", (self._origins[name], name))
+        return self._origins[name]
+
+
+class Recorder:
+    """A recording in the making. `record` never waits; a full disk ends the recording, not the flight."""
+
+    def __init__(
+        self,
+        path: Path,
+        meta: Mapping[str, bytes | str],
+        tell: Callable[[str], None],
+        now_s: Callable[[], float] = time.monotonic,
+    ) -> None:
+        """Make the file and start writing. Raises `Faults` when it cannot be made."""
+        self.path = path
+        self.failed = False
+        self._tell = tell
+        self._now_s = now_s
+        self._database = create(path, meta)
+        self._queue: queue.Queue[_Batch | None] = queue.Queue(QUEUE_MAX)
+        self._lost = 0
+        self._thread = threading.Thread(target=self._run, name="recorder", daemon=True)
+        self._thread.start()
+
+    def record(self, inputs: Sequence[Input], events: Sequence[Event]) -> None:
+        """Keep inputs, and the events that the last of them made."""
+        if self.failed:
+            return
+        try:
+            self._queue.put_nowait((inputs, tuple(events)))
+        except queue.Full:
+            self._fail(f"the disk is {QUEUE_MAX:,} inputs behind")
+
+    def close(self) -> None:
+        """Write what waits, and close the file for good."""
+        with contextlib.suppress(queue.Full):
+            self._queue.put(None, timeout=CLOSE_S)
+        self._thread.join(CLOSE_S)
+
+    def _fail(self, why: str) -> None:
+        if not self.failed:
+            self.failed = True
+            self._tell(f"recording stopped ({why}); what was recorded is kept, the flight goes on: {self.path}")
+
+    def _run(self) -> None:
+        """The thread: gather for `COMMIT_S`, commit, until told to end."""
+        writer, more = Writer(self._database), True
+        while more:
+            batches, more = self._gather()
+            if batches and not self.failed:
+                try:
+                    writer.commit(batches)
+                except sqlite3.Error as error:
+                    self._fail(str(error))
+        self._finish()
+
+    def _gather(self) -> tuple[list[_Batch], bool]:
+        batches: list[_Batch] = []
+        item = self._queue.get()
+        due_s = self._now_s() + COMMIT_S
+        while item is not None:
+            batches.append(item)
+            left_s = due_s - self._now_s()
+            if left_s <= 0 or len(batches) >= QUEUE_MAX:
+                return batches, True
+            try:
+                item = self._queue.get(timeout=left_s)
+            except queue.Empty:
+                return batches, True
+        return batches, False
+
+    def _finish(self) -> None:
+        """Back to a plain file that needs no companions. A disk too full for the mark leaves the rest as it is."""
+        with contextlib.suppress(sqlite3.Error):
+            if not self.failed:
+                self._database.execute("INSERT INTO meta VALUES ('closed', '1')")
+        with contextlib.suppress(sqlite3.Error):
+            self._database.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+            self._database.execute("PRAGMA journal_mode = DELETE").fetchall()
+        with contextlib.suppress(sqlite3.Error):
+            self._database.close()
+
+
+def new_path(folder: Path, stamp: str) -> Path:
+    """A free name in a folder for a flight begun at `stamp` ("20261125-084003")."""
+    names = (f"flight-{stamp}{f'-{n}' if n > 1 else ''}{SUFFIX}" for n in range(1, 10_000))
+    return next(folder / name for name in names if not (folder / name).exists())
+
+
+def prune(folder: Path, keep_bytes: float) -> list[Path]:
+    """Delete the oldest recordings of a folder until `keep_bytes` hold the rest; 0 keeps all. What was deleted.
+
+    Only files that bear our own name and mark are counted or touched; the newest is never deleted.
+    """
+    if not keep_bytes:
+        return []
+    found = sorted((path for path in folder.glob(f"flight-*{SUFFIX}") if _is_ours(path)), key=_age)
+    sizes = {path: path.stat().st_size for path in found}
+    deleted: list[Path] = []
+    for path in found[:-1]:
+        if sum(sizes.values()) <= keep_bytes:
+            break
+        with contextlib.suppress(OSError):
+            path.unlink()
+            deleted.append(path)
+        sizes.pop(path)
+    return deleted
+
+
+def _age(path: Path) -> tuple[float, str]:
+    return path.stat().st_mtime, path.name
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether a file bears our application id: bytes 68 to 71 of the header (SQLite database file format, 1.3)."""
+    try:
+        with path.open("rb") as file:
+            return file.read(72)[68:72] == APPLICATION_ID.to_bytes(4, "big")
+    except OSError:
+        return False

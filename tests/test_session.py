@@ -1,0 +1,196 @@
+"""Inputs to events: who is heard, what is kept for a recording, and that playing it back gives the same events."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from adapters.feed import load_feed
+from adapters.ports import Packet
+from adapters.session import SENDERS_MAX, Input, Session, apply
+from monitor.aircraft import Aircraft, Speeds
+from monitor.events import Event, to_json
+from monitor.options import Options
+from monitor.procedure import Procedure
+from tests.fakes import FEED, FakeCoach, roll
+
+A, B = "127.0.0.1:40001", "127.0.0.1:40002"
+AIRCRAFT = Aircraft("test", Speeds(52, 55, 72))
+PROCEDURE = Procedure("test", None, {})  # type: ignore[arg-type]  # the fake coach asks for no setting
+START_NS = 987_654_321_012_345
+
+
+def make_session(text: str = FEED) -> Session:
+    return Session(load_feed(text, "feed test"), AIRCRAFT, PROCEDURE, Options(), make_coach=FakeCoach)
+
+
+class Taped:
+    """A session whose inputs and events are kept, as a recorder keeps them."""
+
+    def __init__(self, text: str = FEED) -> None:
+        self.text = text
+        self.session = make_session(text)
+        self.inputs: list[Input] = []
+        self.events: list[Event] = []
+
+    def packet(self, at_s: float, payload: bytes, origin: str = A) -> list[Event]:
+        return self.keep(self.session.packet(Packet(START_NS + round(at_s * 1e9), origin, payload)))
+
+    def keep(self, events: list[Event]) -> list[Event]:
+        self.inputs += self.session.accepted
+        self.events += events
+        return events
+
+    def tick(self, at_s: float) -> list[Event]:
+        return self.keep(self.session.tick(START_NS + round(at_s * 1e9)))
+
+    def end(self, at_s: float) -> None:
+        self.keep(self.session.end(START_NS + round(at_s * 1e9)))
+
+    def replayed(self) -> list[Event]:
+        again = make_session(self.text)
+        return [event for given in self.inputs for event in apply(again, given)]
+
+    def check(self) -> None:
+        """The promise: the kept inputs give the same bytes."""
+        assert list(map(to_json, self.replayed())) == list(map(to_json, self.events))
+
+
+def ids(events: list[Event]) -> list[str]:
+    return [event.id for event in events]
+
+
+def test_coach_time_starts_at_the_first_valid_sample() -> None:
+    """The coach is told seconds since the first valid sample, whatever the monotonic clock reads."""
+    session = make_session()
+    session.packet(Packet(START_NS - 5, A, b"junk"))
+    session.packet(Packet(START_NS, A, b"0.0,0,0\n"))
+    session.packet(Packet(START_NS + 50_000_000, A, b"0.05,1,0\n"))
+    assert session._coach.seen == [("feed", 0.0), ("feed", 0.05)]  # type: ignore[attr-defined]
+
+
+def test_the_first_sender_with_a_valid_sample_owns_the_feed() -> None:
+    """Junk does not make an owner; a second sender is counted and told once, and nothing of it is kept."""
+    taped = Taped()
+    taped.packet(0.0, b"not telemetry", B)
+    assert taped.inputs == []
+    for at_s, line in roll(seconds=1.0):
+        taped.packet(at_s, line, A)
+        assert taped.packet(at_s, b"%.2f,60,0\n" % at_s, B) == []
+        assert taped.session.accepted == ()
+    assert taped.session.owner == A
+    assert {given.origin for given in taped.inputs} == {A}
+    assert taped.session.refused() == {B: 20}
+    assert len([line for line in taped.session.take_notices() if "second sender" in line]) == 1
+    assert "rotate" not in ids(taped.events)
+
+
+def test_a_lost_owner_gives_way_and_the_recording_follows() -> None:
+    """When the owner is lost the other sender takes over, and the kept inputs replay to the same events."""
+    taped = Taped()
+    for at_s, line in roll(seconds=3.0):
+        taped.packet(at_s, line, A)
+        taped.packet(at_s, b"%.2f,1,0\n" % at_s, B)
+    assert ids(taped.tick(5.5)) == ["lost"]
+    for at_s, line in roll(seconds=10.0, start_s=6.0):
+        taped.packet(at_s, line, B)
+    assert taped.session.owner == B
+    assert ids(taped.events) == ["started", "clock", "lost", "back", "rotate"]
+    taped.end(17.0)
+    taped.check()
+
+
+def test_a_header_seen_before_taking_over_is_remembered_and_recorded() -> None:
+    """A sender that sent its header while another was heard is understood when it takes over, live and replayed."""
+    named = FEED.replace('header = "optional"', 'header = "required"').replace('columns = ["t", "v", "h"]\n', "")
+    taped = Taped(named)
+    taped.packet(0.0, b"t,v,h\n", A)
+    taped.packet(0.0, b"h,v,t\n", B)
+    for at_s, line in roll(seconds=3.0):
+        taped.packet(at_s, line, A)
+        taped.packet(at_s, b"0,1,%.2f\n" % at_s, B)
+    taped.tick(5.5)
+    taped.packet(6.0, b"0.0,55,6.0\n", B)
+    assert taped.session.owner == B
+    assert taped.events[-1].id == "rotate"
+    assert taped.events[-1].t_s == 6.0
+    taped.end(6.5)
+    taped.check()
+
+
+def test_owner_that_returns_is_heard_again() -> None:
+    """An owner that was lost and comes back before anyone else needs no new header."""
+    taped = Taped()
+    taped.packet(0.0, b"0.0,10,0\n")
+    assert ids(taped.tick(3.0)) == ["clock", "lost"]
+    assert ids(taped.packet(4.0, b"4.0,11,0\n")) == ["back"]
+    taped.end(4.1)
+    taped.check()
+
+
+def test_ticks_that_make_nothing_are_not_kept() -> None:
+    """Only ticks that made an event are inputs of the recording."""
+    taped = Taped()
+    assert taped.tick(0.0) == []
+    taped.packet(0.0, b"0.0,10,0\n")
+    taped.tick(0.5)
+    taped.tick(1.5)
+    assert [given.kind for given in taped.inputs] == ["prime", "packet", "tick"]
+
+
+def test_voice_latency_and_keys_are_inputs() -> None:
+    """A measured latency changes later events, so it is kept in its place; so are keys."""
+    taped = Taped()
+    for at_s, line in roll(seconds=10.0):
+        if round(at_s, 3) == 4.0:
+            taped.session.voice_latency(START_NS + round(at_s * 1e9), 2.0)
+            taped.keep([])
+            taped.keep(taped.session.key(START_NS + round(at_s * 1e9), "space"))
+        taped.packet(at_s, line)
+    rotate = next(event for event in taped.events if event.id == "rotate")
+    assert rotate.ias_kt == pytest.approx(46.2)
+    assert [given.kind for given in taped.inputs if given.kind in ("voice", "key")] == ["voice", "key"]
+    taped.end(10.0)
+    taped.check()
+
+
+def test_many_senders_are_forgotten_in_turn_but_never_the_owner() -> None:
+    """A flood from many ports takes bounded memory and does not unseat the owner."""
+    taped = Taped()
+    taped.packet(0.0, b"0.0,10,0\n", A)
+    for port in range(1000):
+        taped.packet(0.001 * port, b"0.0,10,0\n", f"127.0.0.1:{port}")
+    assert len(taped.session._senders) == SENDERS_MAX
+    assert len(taped.session.refused()) < SENDERS_MAX
+    assert taped.session.owner == A
+    taped.packet(1.5, b"1.5,11,0\n", A)
+    assert taped.events[-1].id == "clock"
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_any_mix_of_inputs_replays_to_the_same_bytes(seed: int) -> None:
+    """Packets of two senders, junk, ticks at odd moments, latencies and gaps: the kept inputs give the same events."""
+    chance, taped, at_s = random.Random(seed), Taped(), 0.0
+    for _ in range(400):
+        at_s += chance.choice((0.0, 0.01, 0.05, 0.05, 0.3, 2.5 if chance.random() < 0.05 else 0.05))
+        line = b"%.3f,%.2f,0\n" % (at_s, chance.uniform(0, 55))
+        draw = chance.random()
+        if draw < 0.5:
+            taped.packet(at_s, line, A if chance.random() < 0.7 else B)
+        elif draw < 0.6:
+            taped.packet(at_s, chance.randbytes(chance.randrange(40)), chance.choice((A, B, "127.0.0.1:9")))
+        elif draw < 0.62:
+            taped.session.voice_latency(START_NS + round(at_s * 1e9), chance.random())
+            taped.keep([])
+        else:
+            taped.tick(at_s)
+    taped.end(at_s + 1.0)
+    assert len(taped.events) > 3
+    taped.check()
+
+
+def test_unknown_input_kind_is_refused() -> None:
+    """An input that this version does not know is an error, not a silent gap."""
+    with pytest.raises(ValueError, match="not known"):
+        apply(make_session(), Input("future", 0))
