@@ -27,9 +27,9 @@ STEP_S = 1.0 / 120.0
 class Aeroplane:
     """One aeroplane of the library as the test pilot flies it; speeds in KIAS, angles in degrees.
 
-    profile: its file in profiles/. rotate_pitch_deg: attitude of rotation above that of the roll. loads_lb: weights of the point
-    masses, light to heavy (mixed by a scenario's `load`). castor: main wheels need the change described above.
-    """
+    profile: its file in profiles/. rotate_pitch_deg: attitude of rotation above that of the roll. loads_lb: weights
+    of the point masses, light to heavy (mixed by a scenario's `load`). castor: main wheels need the change
+    described above."""
 
     key: str
     model: str

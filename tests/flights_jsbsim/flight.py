@@ -12,6 +12,7 @@ from tests.flights_jsbsim.pilot import Pilot, Raw
 from tests.flights_jsbsim.scenario import Scenario
 from tests.flights_jsbsim.sensors import Sensors, as_samples, fault_time, sent, true_channels
 
+CALM, AT_20_HZ = Scenario(), Sensors()
 HEIGHTS_FT = (50.0, 200.0, 300.0, 500.0, 1000.0)
 
 
@@ -19,11 +20,10 @@ HEIGHTS_FT = (50.0, 200.0, 300.0, 500.0, 1000.0)
 class Truth:
     """What really happened, found at 120 Hz; all times in the feed's own time (s); None = did not happen.
 
-    wheels_off: the last wheel leaves for good. rotate_speed: airspeed first crosses VR on the roll. nose_up: 2 degrees above
-    the lowest attitude of the roll, for good, before wheels_off. heights: height above the runway (model) to the time it is
-    first passed after wheels_off; indicated: the same by indicated altitude less the field's. half_speed: half VR. marks:
-    the pilot's own deeds.
-    """
+    wheels_off: the last wheel leaves for good. rotate_speed: airspeed first crosses VR on the roll. nose_up: 2
+    degrees above the lowest attitude of the roll, for good, before wheels_off. heights: height above the runway
+    (model) to the time it is first passed after wheels_off; indicated: the same by indicated altitude less the
+    field's. half_speed: half VR. marks: the pilot's own deeds."""
 
     wheels_off: float | None
     rotate_speed: float | None
@@ -61,7 +61,7 @@ def raw_flight(scenario: Scenario) -> Raw:
 
 
 @functools.lru_cache(maxsize=64)
-def fly(scenario: Scenario = Scenario(), sensors: Sensors = Sensors()) -> Flight:
+def fly(scenario: Scenario = CALM, sensors: Sensors = AT_20_HZ) -> Flight:
     """Fly it (once a process) and send it through the sensors."""
     raw = raw_flight(scenario)
     return Flight(scenario, sensors, as_samples(sent(raw, sensors)), truth_of(raw, sensors.start_s))
@@ -76,9 +76,9 @@ def first_crossing(t: np.ndarray, values: np.ndarray, level: float, after: float
     return float(t[i] + (t[i + 1] - t[i]) * (level - values[i]) / (values[i + 1] - values[i]))
 
 
-def wheels_off(t: np.ndarray, on_ground: np.ndarray, hop_s: float = 2.0) -> float | None:
-    """The first moment the wheels leave and stay off for `hop_s`; None if they never do."""
-    edges = np.flatnonzero((on_ground[1:] < 0.5) & (on_ground[:-1] > 0.5)) + 1
+def wheels_off(t: np.ndarray, on_ground: np.ndarray, after: float = 0.0, hop_s: float = 2.0) -> float | None:
+    """The first moment, after a time, that the wheels leave and stay off for `hop_s`; None if they never do."""
+    edges = np.flatnonzero((on_ground[1:] < 0.5) & (on_ground[:-1] > 0.5) & (t[1:] > after)) + 1
     for i in edges:
         back = np.flatnonzero(on_ground[i:] > 0.5)
         if not len(back) or t[i + back[0]] - t[i] > hop_s:
@@ -91,7 +91,7 @@ def truth_of(raw: Raw, start_s: float = 0.0) -> Truth:
     c, a, marks = true_channels(raw), AEROPLANES[raw.scenario.aeroplane], raw.marks
     t = c["t"]
     opened = marks.get("throttle_opening", 0.0)
-    off = wheels_off(t, c["on_ground"])
+    off = wheels_off(t, c["on_ground"], opened)
 
     def at(time: float | None) -> float | None:
         return None if time is None else time + start_s
@@ -122,6 +122,8 @@ def _nose_up(c: dict[str, np.ndarray], opened: float, off: float | None) -> floa
         return None
     roll = (c["t"] > opened + 3.0) & (c["t"] <= off + 1.0)
     t, pitch = c["t"][roll], c["pitch_deg"][roll]
+    if not len(t):
+        return None
     above = pitch > np.minimum.accumulate(pitch) + 2.0
     below = np.flatnonzero(~above)
     return float(t[min(below[-1] + 1, len(t) - 1)]) if len(below) else float(t[0])

@@ -62,8 +62,11 @@ RECORDED = {
 
 @dataclass
 class Raw:
-    """A flight as recorded at 120 Hz: arrays by the names of RECORDED plus "t" (s, 0 at the first step); marks: what the
-    pilot did and when (s); rest_ft: the height of the centre of gravity with the wheels on the ground."""
+    """A flight as recorded at 120 Hz.
+
+    data: arrays by the names of RECORDED plus "t" (s, 0 at the first step). marks: what the pilot did and when (s).
+    rest_ft: the height of the centre of gravity with the wheels on the ground.
+    """
 
     scenario: Scenario
     data: dict[str, np.ndarray]
@@ -103,6 +106,7 @@ class Pilot:
     """Flies one scenario. `fly()` once; what it did is in the `Raw` it gives."""
 
     def __init__(self, scenario: Scenario) -> None:
+        """Load the aeroplane; nothing moves yet."""
         self.s = scenario
         self.a: Aeroplane = AEROPLANES[scenario.aeroplane]
         self.rng = np.random.default_rng(scenario.seed)
@@ -219,11 +223,11 @@ class Pilot:
         self.put("fcs/right-brake-cmd-norm", h.brake)
         self.put("fcs/flap-cmd-norm", h.flaps)
         self._steer(t)
-        return bool(over)
+        return bool(over) or (self.fault_t is not None and t - self.fault_t > self.s.after_fault_s)
 
     def _go(self, stage: str, t: float, mark: str | None = None) -> None:
         self.h.stage, self.h.stage_t = stage, t
-        if mark and mark not in h_marks(self.h):
+        if mark and mark not in self.h.marks:
             self.h.marks[mark] = t
 
     def _wander(self, t: float) -> None:
@@ -355,17 +359,17 @@ class Pilot:
             track = math.degrees(math.atan2(self.get("velocities/v-east-fps"), self.get("velocities/v-north-fps")))
             if h.heading != s.runway_deg:
                 wrong = _turned(h.heading - psi)
-                self.bank_goal = _clamp(0.8 * wrong, -15 - 3 * s.sloppy, 15 + 3 * s.sloppy)
+                self.bank_goal = _clamp(0.8 * wrong, -14 - 2 * s.sloppy, 14 + 2 * s.sloppy)
             else:
                 wrong = _turned(s.runway_deg - _clamp(0.02 * offset, -4, 4) - track)
-                self.bank_goal = _clamp(1.5 * wrong, -8, 8) + 2.0 * s.sloppy * math.sin(t / 5.0)
+                self.bank_goal = _clamp(1.5 * wrong, -6, 6) + 1.5 * s.sloppy * math.sin(t / 5.0)
             self.foot = getattr(self, "foot", 0.0) * (1.0 - STEP_S / 4.0)
             self.put("fcs/rudder-cmd-norm", _clamp(0.02 * r - 0.04 * self.get("aero/beta-deg") + self.foot, -0.6, 0.6))
             self.put("fcs/steer-cmd-norm", 0.0)
         p = math.degrees(self.get("velocities/p-rad_sec"))
         bank_error = self.bank_goal - self.get("attitude/phi-deg")
         lean = getattr(self, "lean", 0.0)
-        self.lean = 0.0 if self.wheels else _clamp(lean + 0.02 * bank_error * STEP_S, -0.4, 0.4)
+        self.lean = 0.0 if self.wheels else _clamp(lean + 0.012 * bank_error * STEP_S, -0.4, 0.4)
         self.put("fcs/aileron-cmd-norm", _clamp(0.035 * bank_error - 0.02 * p + self.lean, -1, 1))
         self._elevate()
 
@@ -405,8 +409,8 @@ class Pilot:
         age = t - self.fault_t
         if f.kind == "engine-failure":
             self.put("propulsion/magneto_cmd", 0)
-        elif f.kind in ("partial-power", "creeping-power"):
-            share = f.size if f.kind == "partial-power" else max(0.3, 1.0 - f.size * age)
+        elif f.kind in ("partial-power", "rpm-low", "creeping-power"):
+            share = max(0.3, 1.0 - f.size * age) if f.kind == "creeping-power" else f.size
             base = self.__dict__.setdefault("_ve", self.get("propulsion/engine/volumetric-efficiency"))
             self.put("propulsion/engine/volumetric-efficiency", base * share)
         elif f.kind == "dragging-brake" and h.stage in ("roll", "rotate"):
@@ -427,8 +431,3 @@ class Pilot:
         if f is None or f.kind != "veer" or self.fault_t is None or self.h.stage == "stop":
             return 0.0
         return _clamp(f.size * (t - self.fault_t), -45, 45)
-
-
-def h_marks(hands: _Hands) -> dict[str, float]:
-    """The marks so far."""
-    return hands.marks

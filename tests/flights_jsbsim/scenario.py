@@ -4,19 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-MODEL_FAULTS = frozenset(
-    {"engine-failure", "partial-power", "creeping-power", "dragging-brake", "veer", "power-eased", "overspeed"}
-)
-"""Faults made in the flight model or by the pilot's hands; the others are made at the sensors (sensors.py)."""
-
 
 @dataclass(frozen=True)
 class Fault:
     """One fault: its kind, when it begins, and how big it is.
 
-    on: "time" (at = seconds after the throttle starts to open), "ias" (at = kt, on the way up), "height" (at = ft above the
-    runway) or "start" (from the first sample). size: a fraction, a value or a rate, by kind (see sensors.py, pilot.py).
-    """
+    on: "time" (at = seconds after the throttle starts to open), "ias" (at = kt, on the way up), "height" (at = ft
+    above the runway) or "start" (from the first sample). size: a fraction, a value or a rate, by kind (see
+    sensors.py, pilot.py)."""
 
     kind: str
     on: str = "time"
@@ -28,12 +23,12 @@ class Fault:
 class Scenario:
     """One flight. Wind is relative to the runway: from 0 = headwind, 90 = from the right. Speeds kt, heights ft.
 
-    kind: "takeoff" (to top_ft), "circuit" (levels off at top_ft), "rejected" (throttle closed at reject_kt), "touch-and-go",
-    "stop-and-go", "hop" (leaves the ground early, settles, and goes on), "burst" (throttle to reject_kt then idle, as a fast taxi),
-    "run-up" (power to 1,700 rpm on the brakes, back, then a takeoff).
-    load: 0 light to 1 heavy. isa_c: degrees above the standard temperature. sloppy: 0 exact to 1 at the edge of the standards.
-    rotate_error_kt: added to VR. reaction_s: seconds after a fault's onset until the pilot acts on it; None = flies on.
-    """
+    kind: "takeoff" (to top_ft), "circuit" (levels off at top_ft), "rejected" (throttle closed at reject_kt),
+    "touch-and-go", "stop-and-go", "hop" (leaves the ground early, settles, and goes on), "burst" (throttle to
+    reject_kt then idle, as a fast taxi), "run-up" (power to 1,700 rpm on the brakes, back, then a takeoff). load: 0
+    light to 1 heavy. isa_c: degrees above the standard temperature. sloppy: 0 exact to 1 at the edge of the
+    standards. rotate_error_kt: added to VR. reaction_s: seconds after a fault's onset until the pilot acts on it;
+    None = flies on. after_fault_s: the flight ends this long after the fault's onset at the latest."""
 
     aeroplane: str = "c172p"
     kind: str = "takeoff"
@@ -57,4 +52,4 @@ class Scenario:
     longest_s: float = 240.0
     fault: Fault | None = None
     reaction_s: float | None = None
-    carry_on_s: float = 15.0
+    after_fault_s: float = 60.0

@@ -1,11 +1,12 @@
-"""From a recorded flight to the samples a feed would carry: rate, noise, rounding, lag, missing channels, sensor faults.
+"""From a recorded flight to the samples a feed would carry: rate, noise, rounding, lag, missing channels, sensor
+faults.
 
-A sensor fault changes what is sent, never the flight. Noise sizes are those of ordinary training-aeroplane sensors (common
-practice, no source).
-"""
+A sensor fault changes what is sent, never the flight. Noise sizes are those of ordinary training-aeroplane sensors
+(common practice, no source)."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -65,10 +66,10 @@ ROUNDING: dict[str, float] = {
 
 @dataclass(frozen=True)
 class Sensors:
-    """How a flight is sent. lag_s: of airspeed and vertical speed. missing: channels not sent. loss: share of samples lost at
-    random. sag_ft: indicated altitude reads this much low at VR on the wheels. pitot: "model", "axis" (the part along the
-    nose) or "dead-below-20". start_s: feed time of the first sample. only: if not empty, the channels sent.
-    """
+    """How a flight is sent. lag_s: of airspeed and vertical speed. missing: channels not sent. loss: share of
+    samples lost at random. sag_ft: indicated altitude reads this much low at VR on the wheels. pitot: "model",
+    "axis" (the part along the nose) or "dead-below-20". start_s: feed time of the first sample. only: if not empty,
+    the channels sent."""
 
     rate_hz: float = 20.0
     noise: float = 0.0
@@ -84,14 +85,36 @@ class Sensors:
     seed: int = 1
 
 
+SAME = (
+    "ias_kt",
+    "pitch_deg",
+    "bank_deg",
+    "heading_deg",
+    "latitude_deg",
+    "longitude_deg",
+    "rpm",
+    "manifold_pressure_inhg",
+    "oil_pressure_psi",
+    "oil_temperature_degf",
+    "throttle",
+    "mixture",
+    "propeller",
+    "brake",
+    "flaps_deg",
+    "egt_degf",
+    "cht_degf",
+    "fuel_flow_gph",
+    "aileron",
+    "rudder",
+)
+"""Channels recorded as they are sent."""
+
+
 def true_channels(raw: Raw) -> Arrays:
     """The channels as a perfect instrument would show them, at 120 Hz, before any fault of a sensor."""
     d, s = raw.data, raw.scenario
     out: Arrays = {"t": d["t"]}
-    for name in (
-        "ias_kt pitch_deg bank_deg heading_deg latitude_deg longitude_deg rpm manifold_pressure_inhg oil_pressure_psi "
-        "oil_temperature_degf throttle mixture propeller brake flaps_deg egt_degf cht_degf fuel_flow_gph aileron rudder"
-    ).split():
+    for name in SAME:
         out[name] = d[name]
     out["elevator"] = -d["elevator"]
     out["groundspeed_kt"] = d["groundspeed_fps"] / FPS_PER_KT
@@ -259,9 +282,11 @@ def _lag(values: np.ndarray, lag_s: float, step_s: float) -> np.ndarray:
         return values
     out, part = values.copy(), step_s / (lag_s + step_s)
     held = out[0]
-    for i, value in enumerate(values):
-        held += (value - held) * part if value == value else 0.0
-        out[i] = held if value == value else value
+    for i, value in enumerate(values.tolist()):
+        if math.isnan(value):
+            continue
+        held += (value - held) * part
+        out[i] = held
     return out
 
 
@@ -321,4 +346,4 @@ def as_samples(columns: Arrays) -> list[dict[str, float]]:
     """The arrays as one dict a sample, without what is not supplied."""
     names = list(columns)
     rows = np.column_stack([columns[n] for n in names]).tolist()
-    return [{n: v for n, v in zip(names, row, strict=True) if v == v} for row in rows]
+    return [{n: v for n, v in zip(names, row, strict=True) if not math.isnan(v)} for row in rows]

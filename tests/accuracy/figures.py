@@ -1,0 +1,140 @@
+"""The coach over one case, and what is measured there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from monitor.coach import Coach
+
+from tests.accuracy.setup import coach_for
+from tests.accuracy.store import Case, samples
+from tests.flights_jsbsim.aeroplanes import AEROPLANES
+from tests.flights_jsbsim.judge import Heard, Verdict, judge, run
+
+LEAD_S = 0.3
+"""Without a voice the word is taken as heard this long after the event (the stated lead of "rotate")."""
+
+
+@dataclass
+class Result:
+    """What one flight gave. Errors in seconds, event less truth; None = not measured there."""
+
+    name: str
+    aeroplane: str
+    kind: str
+    fault: str | None
+    rate_hz: float
+    switch: bool
+    height: bool
+    vertical_speed: bool
+    gust_kt: float
+    verdict: Verdict
+    required: bool
+    liftoff_s: float | None = None
+    rotate_heard_s: float | None = None
+    rotate_out_s: float | None = None
+    rotate_ias: float | None = None
+    heights_s: dict[float, float] = field(default_factory=dict)
+    advisories: list[str] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)
+    calls: list[str] = field(default_factory=list)
+    missing: list[str] = field(default_factory=list)
+    notes: str = ""
+
+
+def evaluate(case: Case) -> Result:
+    """Run the coach and measure."""
+    return measure(case, hear(case))
+
+
+def hear(case: Case) -> list[Heard]:
+    """Every event of the case."""
+    coach: Coach = coach_for(case.scenario.aeroplane, case.options)
+    return run(coach, samples(case))
+
+
+def measure(case: Case, heard: Sequence[Heard]) -> Result:
+    """The figures of one case."""
+    truth, sensors, s = case.truth, case.sensors, case.scenario
+    sent = case.columns
+    verdict = judge(heard, case.want, sensors.start_s, truth.wheels_off)
+    result = Result(
+        case.name,
+        s.aeroplane,
+        s.kind,
+        s.fault.kind if s.fault else None,
+        sensors.rate_hz,
+        "on_ground" in sent,
+        "height_ft" in sent,
+        "vertical_speed_fpm" in sent,
+        s.gust_kt,
+        verdict,
+        case.want.required,
+        advisories=[h.event.id for h in heard if h.event.kind == "advisory"],
+        cautions=[h.event.id for h in heard if h.event.kind == "caution"],
+        calls=[h.event.id for h in heard if h.event.kind == "callout"],
+    )
+    _liftoff(result, case, heard)
+    _rotate(result, case, heard)
+    _heights(result, case, heard)
+    if s.fault is None:
+        result.missing = missing_calls(case, heard)
+    return result
+
+
+def _first(heard: Sequence[Heard], kind: str, name: str) -> Heard | None:
+    return next((h for h in heard if h.event.kind == kind and h.event.id == name), None)
+
+
+def _liftoff(result: Result, case: Case, heard: Sequence[Heard]) -> None:
+    off = _first(heard, "phase", "initial-climb")
+    if off is not None and case.truth.wheels_off is not None and off.event.t_s is not None:
+        result.liftoff_s = off.event.t_s - case.truth.wheels_off
+
+
+def _rotate(result: Result, case: Case, heard: Sequence[Heard]) -> None:
+    call = _first(heard, "callout", "rotate")
+    if call is None or case.truth.rotate_speed is None or call.event.t_s is None:
+        return
+    result.rotate_heard_s = call.event.t_s + LEAD_S - case.truth.rotate_speed
+    result.rotate_out_s = call.out_s + LEAD_S - case.truth.rotate_speed
+    if call.event.ias_kt is not None:
+        result.rotate_ias = call.event.ias_kt - AEROPLANES[case.scenario.aeroplane].rotate_kt
+
+
+def _heights(result: Result, case: Case, heard: Sequence[Heard]) -> None:
+    truth = case.truth.heights if "height_ft" in case.columns else case.truth.indicated
+    wanted = {300.0: ("callout", "flaps-up"), 500.0: ("callout", "turn"), 1000.0: ("callout", "after-takeoff")}
+    for height, (kind, name) in wanted.items():
+        call = _first(heard, kind, name)
+        if call is None or call.event.t_s is None or height not in truth:
+            continue
+        if height == 1000.0 and (case.scenario.kind == "circuit" or case.options.level_off_ft is not None):
+            continue
+        if height == 300.0 and case.scenario.flaps_deg:
+            continue
+        result.heights_s[height] = call.event.t_s - truth[height]
+
+
+def missing_calls(case: Case, heard: Sequence[Heard]) -> list[str]:
+    """Routine calls a clean flight should have had and did not."""
+    had = {h.event.id for h in heard if h.event.kind == "callout"}
+    sent, truth = case.columns, case.truth
+    want: set[str] = set()
+    if case.scenario.kind == "burst":
+        return []
+    if "throttle" in sent or "rpm" in sent:
+        want.add("power-set")
+    if truth.half_speed is not None and case.scenario.kind != "rejected":
+        want.add("airspeed-alive")
+    if truth.wheels_off is not None:
+        want |= {"rotate", "climb-speed"}
+        levels = truth.heights if "height_ft" in sent else truth.indicated
+        end = float(sent["time_s"][-1])
+        for height, name in ((300.0, "flaps-up"), (500.0, "turn"), (1000.0, "after-takeoff")):
+            if name == "flaps-up" and "flaps_deg" not in sent:
+                continue
+            if height in levels and levels[height] < end - 4.0:
+                want.add(name)
+    return sorted(want - had)
