@@ -13,6 +13,7 @@ import importlib
 import importlib.util
 import os
 import sys
+import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from types import ModuleType
@@ -65,7 +66,7 @@ def overview() -> str:
     first = "climbout demo" if "demo" in names else "climbout fly"
     return "\n".join(
         [
-            WHAT,
+            textwrap.fill(WHAT, 100),
             "",
             "Commands:",
             *rows,
@@ -73,7 +74,7 @@ def overview() -> str:
             f"Try first:  {first}",
             "",
             "climbout COMMAND --help tells a command's options. climbout --version tells the version.",
-            CAUTION,
+            textwrap.fill(CAUTION, 100),
         ]
     )
 
@@ -82,7 +83,7 @@ def build_parser(name: str) -> argparse.ArgumentParser:
     """The parser of one command."""
     module = command_module(name)
     parser = Parser(
-        prog=f"climbout {name}", description=module.HELP, epilog=CAUTION, allow_abbrev=False,
+        prog=f"climbout {name}", description=module.HELP, epilog=textwrap.fill(CAUTION, 80), allow_abbrev=False,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
     module.add_arguments(parser)
@@ -142,7 +143,7 @@ def _plain_streams() -> None:
 
 @contextlib.contextmanager
 def _quiet_endings() -> Iterator[None]:
-    """Interrupts end a command with 130, in a background job too, where SIGINT is ignored by default; pipes are quiet."""
+    """Interrupts end a command with 130, in a background job too, where SIGINT is off by default; pipes are quiet."""
     with interrupts.raising():
         try:
             yield

@@ -22,6 +22,7 @@ START_NS = 987_654_321_012_345
 
 
 def make_session(text: str = FEED) -> Session:
+    """A session of the fake coach."""
     return Session(load_feed(text, "feed test"), AIRCRAFT, PROCEDURE, Options(), make_coach=FakeCoach)
 
 
@@ -29,26 +30,32 @@ class Taped:
     """A session whose inputs and events are kept, as a recorder keeps them."""
 
     def __init__(self, text: str = FEED) -> None:
+        """Start with nothing kept."""
         self.text = text
         self.session = make_session(text)
         self.inputs: list[Input] = []
         self.events: list[Event] = []
 
     def packet(self, at_s: float, payload: bytes, origin: str = A) -> list[Event]:
+        """A packet at a time after the start."""
         return self.keep(self.session.packet(Packet(START_NS + round(at_s * 1e9), origin, payload)))
 
     def keep(self, events: list[Event]) -> list[Event]:
+        """Keep what the last call accepted and made."""
         self.inputs += self.session.accepted
         self.events += events
         return events
 
     def tick(self, at_s: float) -> list[Event]:
+        """A tick."""
         return self.keep(self.session.tick(START_NS + round(at_s * 1e9)))
 
     def end(self, at_s: float) -> None:
+        """The end."""
         self.keep(self.session.end(START_NS + round(at_s * 1e9)))
 
     def replayed(self) -> list[Event]:
+        """The events that the kept inputs make."""
         again = make_session(self.text)
         return [event for given in self.inputs for event in apply(again, given)]
 
@@ -58,6 +65,7 @@ class Taped:
 
 
 def ids(events: list[Event]) -> list[str]:
+    """The ids, in order."""
     return [event.id for event in events]
 
 
