@@ -36,7 +36,7 @@ class Gauges:
     def read(self, dt_s: float) -> dict[str, float]:
         """Every channel the trainer has, in the channel table's units, after `dt_s` more seconds."""
         return {
-            "time_s": round(self._trainer.t_s, 3),
+            "time_s": round(self._trainer.scenario.start_s + self._trainer.t_s, 3),
             **self._air(dt_s),
             **self._attitude(),
             **self._place(),

@@ -61,7 +61,7 @@ class Scenario(msgspec.Struct, frozen=True):
     positive), gust_kt (standard deviation). field_elevation_ft, oat_degc (at the field; None = standard).
     runway_heading_deg: of the invented runway. stop_height_ft: the flight ends here. max_s: and by then in any case.
     reaction_s: the trainer's own pilot, from hearing "abort" to a closed throttle. flaps_deg: set for takeoff,
-    None = the profile's.
+    None = the profile's. start_s: what the feed's own clock shows at the start.
     """
 
     seed: int = 1
@@ -77,6 +77,7 @@ class Scenario(msgspec.Struct, frozen=True):
     max_s: float = 150.0
     reaction_s: float = 1.0
     flaps_deg: float | None = None
+    start_s: float = 0.0
 
 
 CLEAN = Scenario()

@@ -1,0 +1,288 @@
+"""One takeoff of an abort-cue drill: the trainer flown through a session that keeps quiet and measures.
+
+Before the takeoff the same flight is flown twice in memory, with the fault and without: where the two first differ by
+what an eye can see is the moment of the cue. In the live takeoff that moment's frame carries a marker, so that the
+reaction is measured from when the screen showed it. Until it is decided nothing that the coach finds wrong is spoken
+or shown: the gauge is the cue.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+import msgspec
+
+from adapters.description import FeedDescription
+from adapters.ports import Packet
+from adapters.session import MakeCoach, Session, real_coach
+from monitor import practice
+from monitor.aircraft import Aircraft
+from monitor.events import Event
+from monitor.options import Options
+from monitor.practice import Landmarks, Outcome, Trial
+from monitor.procedure import Procedure
+from monitor.snapshot import Snapshot
+from replay.scenarios.kinds import Fault, Scenario
+from replay.trainer import RATE_HZ, Trainer
+from replay.trainer_airframe import FT
+from replay.trainer_flight import TrainerFlight
+
+AFTER_LIFT_OFF_S = 4.0
+"""A takeoff that is continued ends this long after lift-off."""
+TOO_LATE_S = 8.0
+"""A takeoff that should be aborted and is not, and does not fly either, ends this long after the cue."""
+AFTER_STOP_S = 1.5
+_ALARMS = ("warning", "caution", "advisory")
+
+
+class Prepared(msgspec.Struct, frozen=True):
+    """A trial ready to fly: the flight's scenario, its landmarks, when the cue comes, and what is then right."""
+
+    trial: Trial
+    scenario: Scenario
+    marks: Landmarks
+    cue_s: float | None
+    right: str
+
+
+def prepare(aircraft: Aircraft, trial: Trial, start_s: float = 0.0) -> Prepared:
+    """Fly the trial in memory, with and without its fault."""
+    clean = Scenario(seed=trial.seed, stand_s=trial.wait_s)
+    healthy = _to_lift_off(aircraft, clean)
+    marks = landmarks(healthy, aircraft.speeds_kias.rotate)
+    onset = practice.onset_s(trial, marks)
+    if trial.kind is None or onset is None:
+        return Prepared(trial, msgspec.structs.replace(clean, start_s=start_s), marks, None, practice.CONTINUE)
+    faulty = msgspec.structs.replace(clean, fault=Fault(trial.kind, at_s=onset))
+    cue = practice.cue_s(trial.kind, healthy, _to_lift_off(aircraft, faulty, len(healthy)))
+    right = practice.right_answer(trial.kind, cue, marks)
+    return Prepared(trial, msgspec.structs.replace(faulty, start_s=start_s), marks, cue, right)
+
+
+def _to_lift_off(aircraft: Aircraft, scenario: Scenario, moments: int = 0) -> list[dict[str, float]]:
+    """A flight's moments to lift-off; or just so many."""
+    trainer = Trainer(aircraft, scenario)
+    flown: list[dict[str, float]] = []
+    while len(flown) < moments or (not moments and trainer.on_ground and not trainer.finished):
+        flown.append(trainer.step(1.0 / RATE_HZ))
+    return flown
+
+
+def landmarks(moments: list[dict[str, float]], rotate_kt: float) -> Landmarks:
+    """The landmarks of a healthy takeoff."""
+
+    def first(channel: str, least: float) -> float:
+        return next((moment["time_s"] for moment in moments if moment[channel] >= least), moments[-1]["time_s"])
+
+    return Landmarks(
+        first("throttle", 0.999),
+        first("ias_kt", 25.0),
+        first("ias_kt", rotate_kt / 2.0),
+        first("ias_kt", rotate_kt),
+        moments[-1]["time_s"],
+    )
+
+
+class DrillSession(Session):
+    """The session of one drilled takeoff: the coach's alarms kept quiet, drill events added, the outcome measured."""
+
+    def __init__(
+        self,
+        feed: FeedDescription,
+        aircraft: Aircraft,
+        procedure: Procedure,
+        options: Options,
+        *,
+        prepared: Prepared,
+        trials: int,
+        mark: Callable[[str], None] = lambda _marker: None,
+        frame_shown: Callable[[str], int | None] | None = None,
+        make_coach: MakeCoach = real_coach,
+        now_ns: Callable[[], int] = time.monotonic_ns,
+    ) -> None:
+        """mark, frame_shown: the screen's, when one shows the cue; else the cue is shown when its event is made."""
+        super().__init__(feed, aircraft, procedure, options, make_coach=make_coach)
+        self.prepared = prepared
+        self.flight = TrainerFlight(aircraft, prepared.scenario)
+        self.outcome: Outcome | None = None
+        self.cancelled = False
+        self._trials = trials
+        self._mark, self._frame_shown, self._now_ns = mark, frame_shown, now_ns
+        self._words = procedure.words
+        self._armed = False
+        self._cued_s: float | None = None
+        self._cued_ns: int | None = None
+        self._key_s: float | None = None
+        self._key_ns: int | None = None
+        self._key_kt: float | None = None
+        self._key_at_m = 0.0
+        self._coach_s: float | None = None
+        self._closed_s: float | None = None
+        self._brakes_s: float | None = None
+        self._stopped_s: float | None = None
+        self._lifted_s: float | None = None
+
+    @property
+    def marker(self) -> str:
+        """The marker of the frame that shows the cue."""
+        return f"cue {self.prepared.trial.number}"
+
+    # What the user does.
+
+    def press(self, at_ns: int | None) -> None:
+        """The user's abort key: the throttle closes. at_ns: when, on the monotonic clock; None in flight time only."""
+        if self._key_s is None and self._lifted_s is None:
+            trainer = self.flight.trainer
+            self._key_s, self._key_ns, self._key_kt = trainer.t_s, at_ns, trainer.calibrated_kt
+            self._key_at_m = trainer.along_m
+            trainer.close_throttle()
+
+    def cancel(self) -> None:
+        """The exercise ends here."""
+        self.cancelled = True
+
+    def done(self) -> bool:
+        """Whether this takeoff is over."""
+        now = self.flight.trainer.t_s
+        if self.cancelled:
+            return True
+        if self._stopped_s is not None:
+            return now >= self._stopped_s + AFTER_STOP_S
+        if self._lifted_s is not None:
+            return now >= self._lifted_s + AFTER_LIFT_OFF_S
+        return self._key_s is None and self._cued_s is not None and now >= self._cued_s + TOO_LATE_S
+
+    # What the player calls.
+
+    def packet(self, packet: Packet) -> list[Event]:
+        """One moment: the coach's events, its alarms quiet, and the drill's own."""
+        events = [self._quiet(event) for event in super().packet(packet)]
+        return [*self._arm(), *events, *self._cue(), *self._actions()]
+
+    def tick(self, arrival_ns: int) -> list[Event]:
+        """Let time pass, as quietly."""
+        return [self._quiet(event) for event in super().tick(arrival_ns)]
+
+    def end(self, arrival_ns: int) -> list[Event]:
+        """The takeoff is over: the result is the last event."""
+        events = [self._quiet(event) for event in super().end(arrival_ns)]
+        self.outcome = self._outcome()
+        last = self.cancelled or self.prepared.trial.number == self._trials
+        more = {key: value for key, value in practice.figures(self.outcome).items() if key != "number"}
+        say = self._words.get("drill.complete", "Exercise complete") if last else None
+        return [*events, self._drill("result", say, {"trial": self.prepared.trial.number, **more})]
+
+    def snapshot(self) -> Snapshot:
+        """What the screen shows: without what the coach found wrong, until it is decided."""
+        shot = super().snapshot()
+        if self._decided():
+            return shot
+        said = tuple(one for one in shot.said if one.kind not in _ALARMS)
+        return msgspec.structs.replace(shot, warning=None, held=(), said=said)
+
+    # Inside.
+
+    def _decided(self) -> bool:
+        return self._key_s is not None or self._lifted_s is not None
+
+    def _quiet(self, event: Event) -> Event:
+        """Numbered as the drill counts; an alarm before the decision is silent."""
+        if event.takeoff is not None:
+            event = msgspec.structs.replace(event, takeoff=self.prepared.trial.number)
+        if event.kind in _ALARMS and not self._decided():
+            if event.id == "abort" and event.t_s is not None and self._coach_s is None:
+                self._coach_s = event.t_s - self.prepared.scenario.start_s
+            event = msgspec.structs.replace(event, say=None)
+        return event
+
+    def _drill(self, what: str, say: str | None, more: dict[str, object]) -> Event:
+        trainer = self.flight.trainer
+        values = self.flight.values
+        return Event(
+            self.prepared.scenario.start_s + trainer.t_s,
+            "drill",
+            what,
+            takeoff=self.prepared.trial.number,
+            phase=super().snapshot().phase,
+            say=say,
+            ias_kt=values.get("ias_kt"),
+            height_ft=values.get("height_ft"),
+            more=more,
+        )
+
+    def _arm(self) -> list[Event]:
+        if self._armed:
+            return []
+        self._armed = True
+        number = self.prepared.trial.number
+        say = self._words.get("drill.start", "Exercise") if number == 1 else None
+        return [self._drill("armed", say, {"trial": number, "trials": self._trials})]
+
+    def _cue(self) -> list[Event]:
+        trainer, cue = self.flight.trainer, self.prepared.cue_s
+        if cue is None or self._cued_s is not None or self._key_s is not None or trainer.t_s < cue - 1e-6:
+            return []
+        self._cued_s, self._cued_ns = trainer.t_s, self._now_ns()
+        self._mark(self.marker)
+        return [self._drill("cue", None, {"fault": self.prepared.trial.kind, "right": self.prepared.right})]
+
+    def _actions(self) -> list[Event]:
+        """Throttle, brakes, stop, in the order they happen; and lift-off, which ends the decision."""
+        trainer = self.flight.trainer
+        events: list[Event] = []
+        if not trainer.on_ground and self._lifted_s is None:
+            self._lifted_s = trainer.t_s
+        if self._key_s is None:
+            return events
+        if self._closed_s is None and trainer.pilot.hands.throttle <= 0.0:
+            self._closed_s = trainer.t_s
+            events.append(self._drill("throttle-closed", None, self._since()))
+        if self._brakes_s is None and trainer.pilot.brakes_at_s is not None:
+            self._brakes_s = trainer.t_s
+            events.append(self._drill("brakes-on", None, self._since()))
+        if self._stopped_s is None and self._brakes_s is not None and trainer.groundspeed_m_s < 0.05:
+            self._stopped_s = trainer.t_s
+            events.append(self._drill("stopped", None, {**self._since(), "distance_ft": round(self._distance_ft(), 1)}))
+        return events
+
+    def _since(self) -> dict[str, object]:
+        """Seconds of flight time since the cue and since the key."""
+        now = self.flight.trainer.t_s
+        from_cue = None if self._cued_s is None else round(now - self._cued_s, 3)
+        return {"after_cue_s": from_cue, "after_key_s": round(now - (self._key_s or now), 3)}
+
+    def _distance_ft(self) -> float:
+        return (self.flight.trainer.along_m - self._key_at_m) / FT
+
+    def _reaction_s(self) -> float | None:
+        """From the frame that showed the cue to the key; in flight time when no clock stamped the key."""
+        if self._key_s is None or self._cued_s is None:
+            return None
+        if self._key_ns is None:
+            return self._key_s - self._cued_s
+        shown_ns = self._cued_ns if self._frame_shown is None else self._frame_shown(self.marker)
+        return None if shown_ns is None else (self._key_ns - shown_ns) / 1e9
+
+    def _outcome(self) -> Outcome:
+        prepared, reaction = self.prepared, self._reaction_s()
+        cue, key = self._cued_s, self._key_s
+        if key is not None and cue is not None and reaction is not None:
+            key = cue + reaction
+        result = practice.CANCELLED if self.cancelled else practice.judge(prepared.right, cue, key)
+        return Outcome(
+            prepared.trial.number,
+            prepared.trial.kind,
+            prepared.right if cue is not None or key is None else practice.CONTINUE,
+            result,
+            cue_s=cue,
+            key_s=self._key_s,
+            reaction_s=reaction if result == practice.HIT or cue is not None else None,
+            key_ias_kt=self._key_kt,
+            late=result == practice.HIT and self._key_s is not None and self._key_s > prepared.marks.vr_s,
+            coach_after_s=None if self._coach_s is None or cue is None else self._coach_s - cue,
+            brakes_s=self._brakes_s,
+            stopped_s=self._stopped_s,
+            stop_distance_ft=self._distance_ft() if self._stopped_s is not None else None,
+            why=practice.why(prepared.trial.kind, cue, prepared.marks),
+        )
