@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+from typing import Any
 
 from adapters.description import DecodeSettings
 from adapters.packed_toml import read_layout
@@ -29,9 +30,10 @@ def read_decode(table: Table) -> DecodeSettings | None:
     layout = read_layout(table) if name == "packed" else None
     if layout is not None and (layout.index or layout.kinds) and "merge" not in table:
         merge = True
+    text_settings: dict[str, Any] = _text_settings(table, name) if name in _TEXT else {}
     found = DecodeSettings(
         name,
-        **(_text_settings(table, name) if name in _TEXT else {}),
+        **text_settings,
         layout=layout,
         merge=merge,
         pace=pace,

@@ -5,6 +5,8 @@ Each source and decoder is one file behind a small protocol (`adapters.ports`), 
 
 from __future__ import annotations
 
+from typing import Any
+
 from adapters import plugins
 from adapters.description import ChannelMap, DecodeSettings, FeedDescription, SourceError, Transport
 from adapters.feed_toml import load_feed
@@ -51,10 +53,8 @@ def make_source(feed: FeedDescription) -> Source:
         from adapters.zeromq import ZeromqSource
 
         return ZeromqSource(transport)
-    try:
-        return plugins.load(plugins.SOURCES, transport.kind)(feed)  # type: ignore[no-any-return]
-    except LookupError as error:
-        raise SourceError(f"{feed.where}: {error}") from error
+    found: Source = _from_package(plugins.SOURCES, transport.kind, feed)
+    return found
 
 
 def make_tally(feed: FeedDescription) -> Tally:
@@ -70,11 +70,38 @@ def make_decoder(feed: FeedDescription, tally: Tally | None = None) -> Decoder:
             from adapters.decoders.delimited import DelimitedDecoder
 
             return DelimitedDecoder(feed, tally)
+        case "key-value":
+            from adapters.decoders.key_value import KeyValueDecoder
+
+            return KeyValueDecoder(feed, tally)
         case "json":
             from adapters.decoders.json import JsonDecoder
 
             return JsonDecoder(feed, tally)
+        case "msgpack":
+            from adapters.decoders.msgpack import MsgpackDecoder
+
+            return MsgpackDecoder(feed, tally)
+        case "packed":
+            from adapters.decoders.packed import PackedDecoder
+
+            return PackedDecoder(feed, tally)
+        case "nmea":
+            from adapters.decoders.nmea import NmeaDecoder
+
+            return NmeaDecoder(feed, tally)
+        case "mavlink":
+            from adapters.decoders.mavlink import MavlinkDecoder
+
+            return MavlinkDecoder(feed, tally)
+    return plugins.GuardedDecoder(_from_package(plugins.DECODERS, feed.decode.format, feed), tally)
+
+
+def _from_package(group: str, name: str, feed: FeedDescription) -> Any:
+    """What another package's entry point makes of the feed. Raises `SourceError`."""
     try:
-        return plugins.load(plugins.DECODERS, feed.decode.format)(feed)  # type: ignore[no-any-return]
+        return plugins.load(group, name)(feed)
     except LookupError as error:
         raise SourceError(f"{feed.where}: {error}") from error
+    except Exception as error:  # another package's code may fail in any way
+        raise SourceError(f"{feed.where}: {name} could not be opened: {error}") from error

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from adapters import units
 from adapters.decode_toml import read_decode
-from adapters.description import ChannelMap, DecodeSettings, FeedDescription
+from adapters.description import ChannelMap, DecodeSettings, FeedDescription, Layout
 from adapters.standard_units import standard_unit
 from adapters.transport_toml import read_transport
 from monitor.sample import CHANNELS
@@ -12,6 +12,7 @@ from monitor.toml_check import Checker, Table, nearest, parse, shown
 
 FLAGS = frozenset(name for name, channel in CHANNELS.items() if not channel.unit)
 NORTH = frozenset({"heading_deg", "track_deg"})
+_ARRAYS = frozenset({"json", "msgpack"})
 ONE_OF = (("ias_kt", "groundspeed_kt"), ("height_ft", "altitude_ft"))
 
 
@@ -80,9 +81,33 @@ def _field(table: Table, decode: DecodeSettings | None) -> str | int | None:
     if isinstance(field, int) and not 0 <= field < 10_000:
         table.fault("field", f"got {field}, wanted a column number from 0 to 9,999")
         return None
-    if decode is not None and decode.format == "delimited":
+    if decode is None:
+        return field if isinstance(field, int) else str(field)
+    if decode.format == "delimited":
         return _column(table, field, decode)
-    return field
+    if isinstance(field, int) and decode.format not in _ARRAYS and not decode.settings:
+        table.fault("field", f"got column number {field}, wanted a name: {decode.format} has no columns")
+    elif decode.layout is not None and isinstance(field, str):
+        _in_layout(table, field, decode.layout)
+    return field if isinstance(field, int) else str(field)
+
+
+def _in_layout(table: Table, field: str, layout: Layout) -> None:
+    """A fault when a packed layout has no such field."""
+    if layout.index is not None:
+        index, _, place = field.partition(".")
+        if not (_is_whole(index) and _is_whole(place) and int(place) < layout.values):
+            wanted = f'"INDEX.POSITION" with a position from 0 to {layout.values - 1}, such as "3.0"'
+            table.fault("field", f"got {shown(field)}, wanted {wanted}")
+        return
+    names = [part.name for part in layout.parts if part.name]
+    names += [f"{kind.name}.{part.name}" for kind in layout.kinds for part in kind.parts if part.name]
+    if names and field not in names:
+        table.fault("field", f"got {shown(field)}, wanted a field of the layout{nearest(field, names)}")
+
+
+def _is_whole(text: str) -> bool:
+    return text.isascii() and text.isdigit()
 
 
 def _column(table: Table, field: str | int, decode: DecodeSettings) -> str | int | None:

@@ -53,7 +53,7 @@ class Mapper:
         self._counting = tally is None
         self._channels = feed.channels
         self._decimal = feed.decode.decimal
-        self._timed = any(channel.channel == "time_s" for channel in feed.channels)
+        self.timed = any(channel.channel == "time_s" for channel in feed.channels)
         self._plans: dict[tuple[str | int, ...], list[Reading]] = {}
         self._merger = Merger(feed) if feed.decode.merge else None
 
@@ -66,7 +66,7 @@ class Mapper:
             return None
         if self._merger is not None:
             return self._merger.sample(values, arrival_ns)
-        if self._timed and values.get("time_s") is None:
+        if self.timed and values.get("time_s") is None:
             self._tally.note("no time", "time_s: got nothing, wanted a number", "record skipped")
             return None
         if not any(name != "time_s" for name in values):

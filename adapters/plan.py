@@ -146,13 +146,13 @@ def make_fast(plan: list[Reading]) -> Callable[[Iterable[Any]], Sample | None] |
     order = itemgetter(*(places.get(name, -1) for name in _CHANNEL_NAMES))
 
     def fast(raw: Iterable[Any]) -> Sample | None:
-        values: list[float | None] = list(map(add, map(mul, raw, factors), offsets))
+        values: list[Any] = list(map(add, map(mul, raw, factors), offsets))
         if not (all(map(le, lows, values)) and all(map(le, values, highs))):
             return None
         for i in turns:
-            values[i] %= 360.0  # type: ignore[operator]
+            values[i] %= 360.0
         for i, above in flags:
-            values[i] = 1.0 if values[i] > above else 0.0  # type: ignore[operator]
+            values[i] = 1.0 if values[i] > above else 0.0
         values.append(None)
         return Sample(*order(values))
 

@@ -7,12 +7,41 @@ are in `feed.decode.settings` or `feed.transport.settings`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from importlib.metadata import entry_points
 from typing import Any
 
+from adapters.ports import Decoder, Fields
+from adapters.tally import Tally
+
 DECODERS = "climbout.decoders"
 SOURCES = "climbout.sources"
+
+
+class GuardedDecoder:
+    """Another package's decoder, kept from ending the program: what it raises becomes a counted notice."""
+
+    def __init__(self, inner: Decoder, tally: Tally) -> None:
+        """Guard `inner`."""
+        self._inner = inner
+        self._tally = tally
+
+    def decode(self, payload: bytes) -> Sequence[Fields]:
+        """The records the decoder finds; none when it raises."""
+        self._tally.packets += 1
+        try:
+            return list(self._inner.decode(payload))
+        except Exception as error:  # another package's code may fail in any way
+            self._tally.note("decoder", f"the decoder failed: {type(error).__name__}: {error}", "packet skipped")
+            return []
+
+    def take_notices(self) -> list[str]:
+        """The decoder's notices and ours."""
+        try:
+            return [*self._inner.take_notices(), *self._tally.take()]
+        except Exception as error:
+            self._tally.note("notices", f"the decoder's notices failed: {type(error).__name__}: {error}")
+            return self._tally.take()
 
 
 def installed(group: str) -> list[str]:

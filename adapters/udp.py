@@ -44,7 +44,8 @@ class UdpSource:
         except BlockingIOError:
             return self._wait(sock, min(timeout_s, LONGEST_WAIT_S))
         except OSError:
-            return self._reset()
+            self._reset()
+            return None
         if self._only_from and not self._allowed(address[0]):
             return self._wait(sock, min(timeout_s, LONGEST_WAIT_S))
         return Packet(time.monotonic_ns(), _origin(address), payload)
@@ -61,7 +62,8 @@ class UdpSource:
             except BlockingIOError:
                 continue
             except (OSError, ValueError):  # ValueError: closed by another thread
-                return self._reset()
+                self._reset()
+                return None
             if not self._only_from or self._allowed(address[0]):
                 return Packet(time.monotonic_ns(), _origin(address), payload)
             if left <= 0:

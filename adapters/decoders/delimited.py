@@ -40,7 +40,7 @@ class DelimitedDecoder:
         self.header: tuple[str, ...] | None = None
         self.keys: tuple[str | int, ...] = ()
         self.width = 0
-        self._other_width = (0, 0)
+        self._other_width = (0, 0, 0)
         if self._columns and self._mode != "required":
             self._use(self._columns)
 
@@ -53,6 +53,13 @@ class DelimitedDecoder:
             if record is not None:
                 records.append(record)
         return records
+
+    @property
+    def settled(self) -> bool:
+        """Whether the columns are known and a line of the right width is a record."""
+        if self._mode == "required" and self.header is None:
+            return False
+        return self.width > 0 and bool(self.keys or not self._names_wanted)
 
     def take_notices(self) -> list[str]:
         """What was wrong since the last call."""
@@ -170,8 +177,9 @@ class DelimitedDecoder:
         """With columns known by number alone: the first line sets the width, and three alike in a row change it."""
         if not self.width:
             return True
-        width, times = self._other_width
-        self._other_width = (count, times + 1 if width == count else 1)
+        width, times, packet = self._other_width
+        in_a_row = width == count and self._tally.packets <= packet + 1
+        self._other_width = (count, times + 1 if in_a_row else 1, self._tally.packets)
         return self._other_width[1] >= _NEW_WIDTH_AFTER
 
 

@@ -27,9 +27,9 @@ class Lines:
         return self._ended >= _SURE_AFTER
 
     @property
-    def never_ended(self) -> bool:
-        """Known: datagrams do not end in a line feed."""
-        return self._ended == 0 and self._unended >= _SURE_AFTER
+    def settled(self) -> bool:
+        """Known for sure, and the last datagram was like the rest: every one ends in a line feed, or none does."""
+        return (self._ended, self._unended) in {(_SURE_AFTER, 0), (0, _SURE_AFTER)}
 
     def split(self, payload: bytes) -> list[str]:
         """The whole lines, without their ends and without empty ones; a text that cannot be decoded gives none."""
