@@ -37,13 +37,13 @@ WINDMILL_DRAG = 0.035  # of the weight at VY with a dead engine; invented
 
 
 def ground_effect(height_m: float) -> float:
-    """The share of the induced drag that is left near the ground, 0 to 1.
+    """The share of the induced drag that is left near the ground, 0 to 1; height of the wheels.
 
-    (16 h/b)^2 / (1 + (16 h/b)^2), h the wing's height, b the span (McCormick, Aerodynamics, Aeronautics and Flight
-    Mechanics; from memory).
+    1 - (1 - 1.32 h/b) / (1.05 + 7.4 h/b), h the wing's height, b the span (Wieselsberger 1921, NACA TM 77; from
+    memory). It gives the figures of FAA-H-8083-25C, chapter 5, at a tenth and a quarter of the span.
     """
-    ratio = (16.0 * (height_m + WING_HEIGHT_M) / SPAN_M) ** 2
-    return ratio / (1.0 + ratio)
+    ratio = (height_m + WING_HEIGHT_M) / SPAN_M
+    return 1.0 - max(0.0, (1.0 - 1.32 * ratio) / (1.05 + 7.4 * ratio))
 
 
 class Airframe(msgspec.Struct, frozen=True):

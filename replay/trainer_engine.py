@@ -87,7 +87,7 @@ class Engine:
         self.power = toward(self.power, throttle * self._available(kind, depth, airspeed_ratio), dt_s, 0.35)
         dead = kind == "engine"
         self._overspeed = toward(self._overspeed, 0.1 * depth * throttle if kind == "rpm-high" else 0.0, dt_s, 0.6)
-        self.rpm = toward(self.rpm, self._rpm(airspeed_ratio, throttle, dead), dt_s, 0.25)
+        self.rpm = toward(self.rpm, self._rpm(airspeed_ratio, kind), dt_s, 0.25)
         # A stopped engine still pumps: the manifold follows the throttle plate, a little nearer to ambient.
         full = ambient_inhg - (0.7 if not dead else 0.3)
         share = throttle if dead else min(throttle, self.power + 0.05)
@@ -120,14 +120,14 @@ class Engine:
         static = marks.takeoff_min_rpm + 0.25 * (marks.red_line_rpm - marks.takeoff_min_rpm)
         return static + 0.30 * (marks.red_line_rpm - marks.takeoff_min_rpm) * airspeed_ratio**2
 
-    def _rpm(self, airspeed_ratio: float, throttle: float, dead: bool) -> float:
+    def _rpm(self, airspeed_ratio: float, kind: str | None) -> float:
         """Where the rpm settles: the propeller's torque goes with rpm squared; a dead engine windmills."""
-        if dead:
+        if kind == "engine":
             return 0.45 * self._full_rpm(airspeed_ratio) * min(1.0, airspeed_ratio * 1.4)
         full = self._full_rpm(airspeed_ratio)
         idle = IDLE_RPM + 250.0 * airspeed_ratio
         settled = (idle**2 + (full**2 - idle**2) * self.power) ** 0.5
-        if self.marks.constant_speed and self.power > 0.7:
+        if self.marks.constant_speed and self.power > 0.7 and kind != "rpm":
             # The governor hides a loss of power, but for an engine that cannot reach its rpm at all.
             settled = max(settled, full * min(1.0, 0.80 + 0.22 * self.power))
         return float(settled + self._overspeed * self.marks.red_line_rpm)
