@@ -24,7 +24,10 @@ LABELS: dict[str, tuple[str, str, int]] = {
 }
 """Channel to what stands on the screen: name, unit, decimals. A channel not listed is shown by its own name."""
 
-STATES = {"green": ("green", "green"), "unmarked": ("no marks", "dim"), "off": ("no value", "caution")}
+LEAST_BAR = 6
+"""A bar of fewer columns tells nothing."""
+
+STATES = {"green": ("green", "green"), "unmarked": ("no marks", "dim"), "off": ("no value", "dim")}
 """Gauge state to words and role; caution and red depend on the side, see `state_words`."""
 
 
@@ -90,9 +93,9 @@ def _between(gauge: Gauge, at: float) -> tuple[str, str] | None:
 
 
 def gauge_bar(gauge: Gauge, width: int, glyphs: Glyphs) -> Line:
-    """The value on its marks, in exactly `width` columns; empty when the gauge has no marks or there is no room."""
+    """The value on its marks, in exactly `width` columns; empty when the gauge has no marks."""
     ends = _span_of(gauge)
-    if ends is None or width < 6:
+    if ends is None:
         return ()
     low, high = ends
     cells: list[tuple[str, str]] = []
@@ -118,12 +121,14 @@ def gauge_row(gauge: Gauge, width: int, glyphs: Glyphs) -> Line:
     words, role = state_words(gauge)
     value = None if gauge.state == "off" else gauge.value
     figures = f" {number(value, decimals):>5} "
-    if width >= 36:
+    if width >= 50:
         figures += f"{clean(unit, glyphs.ascii):<6}"
     label = crop(clean(name, glyphs.ascii), 10, glyphs.ellipsis)
-    bar = gauge_bar(gauge, min(40, width - 10 - len(figures) - 14), glyphs)
-    gap = (Span("  "),) if bar else ()
-    return (Span(f"{label:<10}"), Span(figures, "strong"), *bar, *gap, Span(words, role))
+    room = min(40, width - 10 - len(figures) - 13)
+    bar: Line = ()
+    if room >= LEAST_BAR:
+        bar = (*(gauge_bar(gauge, room, glyphs) or (Span(" " * room),)), Span("  "))
+    return (Span(f"{label:<10}"), Span(figures, "strong"), *bar, Span(words, role))
 
 
 def _scale_ends(shot: Snapshot) -> tuple[float, float] | None:

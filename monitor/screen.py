@@ -74,12 +74,11 @@ def _without_old_values(shot: Snapshot) -> Snapshot:
 
 
 def _lists(shot: Snapshot, rows: int, width: int, glyphs: Glyphs) -> list[Line]:
-    """Gauges at the left, worst first only when not all fit; past calls at the right, newest first."""
-    half = width // 2
+    """Gauges at the left, those in trouble first when not all fit; past calls at the right, newest first."""
+    half = width * 11 // 20 if 76 <= width < 110 else width // 2
     gauges = list(shot.gauges)
     if len(gauges) > rows:
-        rank = {"red": 0, "caution": 1, "off": 2, "green": 3, "unmarked": 4}
-        gauges.sort(key=lambda gauge: rank.get(gauge.state, 5))
+        gauges.sort(key=lambda gauge: {"red": 0, "caution": 1}.get(gauge.state, 2))
     left = [fit(gauge_row(gauge, half - 2, glyphs), half - 2, glyphs) for gauge in gauges[:rows]]
     said = list(reversed(shot.said))[:rows]
     right = [said_row(one, index == 0, width - half, glyphs) for index, one in enumerate(said)]
@@ -97,7 +96,7 @@ def _narrow(view: View, width: int, height: int, glyphs: Glyphs) -> list[Line]:
         (Span(f'"{view.around.caption}"' if view.around.caption else "", "caption"),),
         *status_rows(view, 1, width, glyphs),
         (Span(heading_words(shot)),),
-        *(gauge_row(gauge, width, glyphs) for gauge in shot.gauges if gauge.state in ("red", "caution", "off")),
+        *(gauge_row(gauge, width, glyphs) for gauge in shot.gauges if gauge.state in ("red", "caution")),
         (Span("small terminal; simulator and training use only", "dim"),),
     ]
     return ([fit(row, width, glyphs) for row in rows] + [()] * height)[:height]

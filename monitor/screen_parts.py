@@ -11,8 +11,13 @@ from monitor.scales import number
 from monitor.snapshot import Said, Snapshot
 from monitor.spans import Glyphs, Line, Span, cells, clean, fit, length, pad, two_ends
 
-CAUTION = "simulator and training use; the aeroplane's handbook and your instructor rule"
-CAUTION_SHORT = "simulator and training use; handbook and instructor rule"
+CAUTIONS = (
+    "simulator and training use; the aeroplane's handbook and your instructor rule",
+    "simulator and training use; handbook and instructor rule",
+    "simulator and training use only",
+    "simulator only",
+)
+"""The caution of the last row: the longest that leaves room for the keys."""
 
 FEED_WORDS = {
     "waiting": ("waiting for data", "strong"),
@@ -28,14 +33,14 @@ class Surroundings(msgspec.Struct, frozen=True):
     """What the session adds to the coach's snapshot; "" or None = nothing to show.
 
     title: what is running ("demo", "replay at 4x"). aircraft, source: their names. caption: the words being said now.
-    notice: the newest line for a person. keys: which keys do something. stale_s: how long the coach has sent nothing.
+    notices: lines for a person, oldest first. keys: which keys do what. stale_s: how long the coach sent nothing.
     """
 
     title: str = ""
     aircraft: str = ""
     source: str = ""
     caption: str | None = None
-    notice: str | None = None
+    notices: tuple[str, ...] = ()
     keys: str = ""
     stale_s: float | None = None
 
@@ -51,7 +56,7 @@ def phase_words(shot: Snapshot) -> str:
     """The phase in capitals, or what is being waited for."""
     if shot.phase is not None:
         return shot.phase.replace("-", " ").upper()
-    return "WAITING FOR DATA" if shot.feed == "waiting" else "PHASE NOT KNOWN YET"
+    return "NO DATA YET" if shot.feed == "waiting" else "PHASE NOT KNOWN YET"
 
 
 def feed_span(view: View) -> Span:
@@ -74,7 +79,8 @@ def title_line(view: View, width: int, glyphs: Glyphs) -> Line:
 def phase_line(view: View, width: int, glyphs: Glyphs) -> Line:
     """The phase, and the words being said."""
     alert = (Span("  "), Span(" WARNING ", "warning")) if view.shot.warning else ()
-    left = (Span(phase_words(view.shot), "strong"), *alert)
+    source = f"   from {view.around.source}" if view.shot.feed == "waiting" and view.around.source else ""
+    left = (Span(phase_words(view.shot), "strong"), *alert, Span(source))
     if not view.around.caption:
         return fit(left, width, glyphs)
     gap = max(3, 26 - length(left))
@@ -87,7 +93,7 @@ def due_words(shot: Snapshot) -> str:
         return shot.warning.replace("-", " ")
     if shot.feed == "lost":
         return "no data"
-    return shot.next_text or ""
+    return shot.next_text or ("waiting" if shot.feed == "waiting" else "")
 
 
 def due_block(view: View, scale: int, width: int, glyphs: Glyphs) -> list[Line]:
@@ -102,22 +108,21 @@ def due_block(view: View, scale: int, width: int, glyphs: Glyphs) -> list[Line]:
 
 def _largest(words: str, scale: int, width: int, glyphs: Glyphs) -> tuple[str, ...]:
     """The words as large as they fit; failing that their first part large and the rest beside it; failing that text."""
-    head, tail = _head(words)
+    splits = ((words, ""), _head(words), (words.partition(" ")[0], words.partition(" ")[2]))
     for size in range(scale, 0, -1):
-        whole = big(words, size, width, glyphs)
-        drawn = whole or big(head, size, width - cells(tail) - 3, glyphs)
-        if drawn is None:
-            continue
-        middle = len(drawn) // 2
-        beside = "" if whole else f"   {tail}"
-        return tuple(row + (beside if index == middle else "") for index, row in enumerate(drawn))
+        for large, rest in splits:
+            beside = f"   {rest}" if rest else ""
+            drawn = big(large, size, width - cells(beside), glyphs)
+            if drawn is not None:
+                middle = len(drawn) // 2
+                return tuple(row + (beside if index == middle else "") for index, row in enumerate(drawn))
     return (words,)
 
 
 def _head(words: str) -> tuple[str, str]:
     """The deciding word or words, and the rest: "Abort" and "oil pressure low", "Rotate" and "at 52 kt"."""
     first = re.match(r"(.+?)(?::| (?=at |above |below )|, |\. )\s*(.*)", words)
-    return (first[1], first[2]) if first else (words.partition(" ")[0], words.partition(" ")[2])
+    return (first[1], first[2]) if first else (words, "")
 
 
 def _centred(rows: list[Line], height: int, width: int, role: str, glyphs: Glyphs) -> list[Line]:
@@ -129,7 +134,7 @@ def _centred(rows: list[Line], height: int, width: int, role: str, glyphs: Glyph
     return ([blank] * above + padded + [blank] * height)[:height]
 
 
-def against_target(shot: Snapshot) -> str:
+def against_target(shot: Snapshot, seconds: bool = True) -> str:
     """Airspeed against its target in words: "VR 52, 7 to go", "VY 72, 4 slow", "VY 72, in band"."""
     if shot.target_kt is None:
         return ""
@@ -138,7 +143,7 @@ def against_target(shot: Snapshot) -> str:
         return target
     off = round(shot.ias_kt) - round(shot.target_kt)
     if shot.target_low_kt is None and shot.target_high_kt is None:
-        left_to_go = f", {-off} to go{_seconds_to_go(shot)}" if off < 0 else ""
+        left_to_go = f", {-off} to go{_seconds_to_go(shot) if seconds else ''}" if off < 0 else ""
         return target + (f", {off} past" if off > 0 else left_to_go)
     slow = shot.target_low_kt is not None and shot.ias_kt < shot.target_low_kt
     fast = shot.target_high_kt is not None and shot.ias_kt > shot.target_high_kt
@@ -173,7 +178,9 @@ def _figures(value: float | None, scale: int, width: int, glyphs: Glyphs) -> lis
 def flight_block(shot: Snapshot, scale: int, width: int, glyphs: Glyphs) -> list[Line]:
     """Airspeed with its target at the left, height with vertical speed at the right, each under its label."""
     half = width // 2
-    left = fit((Span("AIRSPEED kt", "dim"), Span(f"  {against_target(shot)}", "strong")), half - 2, glyphs)
+    label = "AIRSPEED kt" if half >= 50 else "IAS kt"
+    target = against_target(shot, seconds=len(label) + 2 + len(against_target(shot)) <= half - 2)
+    left = fit((Span(label, "dim"), Span(f"  {target}", "strong")), half - 2, glyphs)
     right = fit((Span("HEIGHT ft", "dim"), Span(f"  {climb_words(shot)}", "strong")), width - half, glyphs)
     rows: list[Line] = [(*pad(left, half, "plain", glyphs), *right)]
     speed = _figures(shot.ias_kt, scale, half - 2, glyphs)
@@ -237,11 +244,11 @@ def said_row(said: Said, newest: bool, width: int, glyphs: Glyphs) -> Line:
 
 
 def status_rows(view: View, rows: int, width: int, glyphs: Glyphs) -> list[Line]:
-    """What must not be forgotten: held warnings, the newest notice, checks that are off; on one row if need be."""
+    """What must not be forgotten: held warnings, notices (newest first), checks that are off; sharing the last row."""
     shot = view.shot
     held = ", ".join(word.replace("-", " ") for word in shot.held)
     parts: list[Line] = [(Span("held:", "caution"), Span(f" {held}", "strong"))] if held else []
-    parts += [(Span(view.around.notice),)] if view.around.notice else []
+    parts += [(Span(notice),) for notice in reversed(view.around.notices)]
     parts += [(Span(f"off ({len(shot.off)}): {'; '.join(shot.off)}", "dim"),)] if shot.off else []
     if len(parts) > rows:
         joined = [span for part in parts[rows - 1 :] for span in (*part, Span("   "))]
@@ -250,7 +257,8 @@ def status_rows(view: View, rows: int, width: int, glyphs: Glyphs) -> list[Line]
 
 
 def foot_line(view: View, width: int, glyphs: Glyphs) -> Line:
-    """The caution, and the keys where there is room for both."""
-    words = CAUTION if len(CAUTION) <= width else CAUTION_SHORT
-    keys = view.around.keys if len(words) + len(view.around.keys) + 3 <= width else ""
-    return two_ends((Span(words, "dim"),), (Span(keys, "dim"),), width, "plain", glyphs)
+    """The caution, and the keys."""
+    keys = view.around.keys
+    room = width - (cells(clean(keys, glyphs.ascii)) + 3 if keys else 0)
+    words = next((words for words in CAUTIONS if len(words) <= room), CAUTIONS[-1])
+    return two_ends((Span(words, "dim"),), (Span(keys),), width, "plain", glyphs)

@@ -77,8 +77,8 @@ def _plain(char: str, ascii_only: bool) -> str:
 @lru_cache(maxsize=4096)
 def clean(text: str, ascii_only: bool = False) -> str:
     """The text with nothing in it that could move the cursor, and no sign of uncertain width."""
-    form = "NFKD" if ascii_only else "NFC"
-    return "".join(_plain(char, ascii_only) for char in unicodedata.normalize(form, text))
+    normal = unicodedata.normalize("NFKD", text) if ascii_only else unicodedata.normalize("NFC", text)
+    return "".join(_plain(char, ascii_only) for char in normal)
 
 
 @lru_cache(maxsize=4096)

@@ -1,0 +1,97 @@
+"""Deadlines: conditions that must last, and moments foreseen, each falling due at an exact feed time.
+
+A thing that is due is stamped when it fell due, whether noticed 0.01 or 2 s later, so that how often the coach is
+asked cannot change an answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import inf
+
+
+class Hold:
+    """A condition that must last `hold_s` seconds before it counts.
+
+    `begin(onset)` when it becomes true (again and again is harmless), `clear()` when it is false. When it has lasted,
+    `fire(due_s)` is called once; it can fire again only after `clear`.
+    """
+
+    __slots__ = ("_agenda", "due", "fire", "fired", "hold_s", "since")
+
+    def __init__(self, agenda: Agenda, hold_s: float, fire: Callable[[float], None]) -> None:
+        self._agenda = agenda
+        self.hold_s = hold_s
+        self.fire = fire
+        self.since: float | None = None
+        self.due = inf
+        self.fired = False
+
+    def begin(self, onset: float) -> None:
+        """The condition became true at `onset`; nothing happens if it was true already."""
+        if self.since is None:
+            self.since = onset
+            self.schedule(onset + self.hold_s)
+
+    def schedule(self, due: float) -> None:
+        """Let it fall due at `due` unless it has fired; an earlier arrangement is replaced."""
+        if not self.fired:
+            self.due = due
+            self._agenda.add(self)
+
+    def clear(self) -> None:
+        """The condition is false: what was waiting is off, and it may fire again."""
+        if self.since is not None or self.due != inf or self.fired:
+            self.since = None
+            self.due = inf
+            self.fired = False
+            self._agenda.remove(self)
+
+    def update(self, true: bool, onset: float) -> None:
+        """`begin(onset)` or `clear()`."""
+        if true:
+            if self.since is None:
+                self.begin(onset)
+        elif self.since is not None:
+            self.clear()
+
+
+class Agenda:
+    """The holds that wait, and when the next falls due."""
+
+    __slots__ = ("_armed", "next_due")
+
+    def __init__(self) -> None:
+        self._armed: list[Hold] = []
+        self.next_due = inf
+
+    def add(self, hold: Hold) -> None:
+        """Wait for `hold.due`."""
+        if hold not in self._armed:
+            self._armed.append(hold)
+        self._refresh()
+
+    def remove(self, hold: Hold) -> None:
+        """Wait for it no longer."""
+        if hold in self._armed:
+            self._armed.remove(hold)
+            self._refresh()
+
+    def clear(self) -> None:
+        """Call everything off, as after a jump of the clock."""
+        for hold in list(self._armed):
+            hold.clear()
+
+    def run(self, until: float) -> None:
+        """Fire, in order of their times, all that fell due up to `until` (feed time, seconds)."""
+        while self.next_due <= until:
+            hold = min(self._armed, key=lambda armed: armed.due)  # the first armed wins a tie
+            due = hold.due
+            hold.due = inf
+            hold.fired = True
+            self._armed.remove(hold)
+            self._refresh()
+            hold.fire(due)
+
+    def _refresh(self) -> None:
+        self.next_due = min((hold.due for hold in self._armed), default=inf)

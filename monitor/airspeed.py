@@ -1,0 +1,116 @@
+"""The airspeed indicator: alive, dead, or stuck."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from monitor.agenda import Agenda, Hold
+from monitor.aircraft import Aircraft
+from monitor.judge import Judge
+from monitor.options import Options
+from monitor.settings import Settings
+from monitor.state import State
+
+
+class Airspeed:
+    """Watches indicated airspeed on the roll and after lift-off against the speed over the ground."""
+
+    def __init__(
+        self,
+        state: State,
+        aircraft: Aircraft,
+        settings: Settings,
+        options: Options,
+        agenda: Agenda,
+        judge: Judge,
+        alive: Callable[[float], None],
+        check: Callable[[float], None],
+    ) -> None:
+        self._s = state
+        self._set = settings
+        self._headwind = options.headwind_kt
+        self._judge = judge
+        self._alive = alive
+        half_roll_s = 0.5 * (aircraft.expected_roll_s or 0.0)
+        self._dead_hold = Hold(agenda, settings.airspeed_dead_hold_s, self._dead)
+        self._check_hold = Hold(agenda, max(settings.airspeed_check_s, half_roll_s), check)
+        self._alive_said = False
+        self._stuck_from: tuple[float, float] | None = None
+        self.maybe_off = False
+
+    def begin(self) -> None:
+        """A takeoff begins."""
+        self._dead_hold.clear()
+        self._check_hold.clear()
+        self._alive_said = False
+        self._stuck_from = None
+        self._s.ias_set_aside = False
+
+    def ground_speed_known(self) -> bool:
+        """The speed over the ground is measured, not taken from the airspeed itself."""
+        sample = self._s.sample
+        return sample.groundspeed_kt is not None or sample.latitude_deg is not None
+
+    def roll(self) -> None:
+        """One sample of the roll."""
+        s = self._s
+        ias = s.sample.ias_kt
+        if ias is None:
+            return
+        if not self._alive_said:
+            self._watch_alive(ias)
+        if s.ias_set_aside:
+            return
+        if self.ground_speed_known():
+            self._watch_dead(ias)
+
+    def standing_with_power(self, power_set: bool) -> None:
+        """Power set, and the airspeed shows nothing, with no speed over the ground to tell the roll by."""
+        s = self._s
+        ias = s.sample.ias_kt
+        dead = power_set and ias is not None and ias < 20.0 and not self.ground_speed_known()
+        self._check_hold.update(dead, s.t)
+
+    def climb(self) -> None:
+        """One sample after lift-off."""
+        ias = self._s.sample.ias_kt
+        if ias is not None and not self._s.ias_set_aside and self.ground_speed_known():
+            self._watch_dead(ias)
+
+    def _watch_alive(self, ias: float) -> None:
+        s = self._s
+        rest = s.rest_ias if s.rest_ias is not None else 0.0
+        threshold = min(self._set.alive_kt, rest + self._set.alive_rise_kt)
+        if ias < threshold or s.ias_trend.rate < 0.5 or ias < rest + 2.0:
+            return
+        self._alive_said = True
+        self._alive(s.crossing(s.prev.ias_kt, ias, threshold))
+
+    def _watch_dead(self, ias: float) -> None:
+        s, set_ = self._s, self._set
+        v = s.v
+        if v is None:
+            return
+        if self._headwind is None:
+            dead = v >= set_.dead_groundspeed_kt and ias < 20.0
+        else:
+            dead = min(v, v + self._headwind) >= set_.dead_groundspeed_wind_known_kt and ias < 20.0
+        if not dead and ias >= 20.0:
+            dead = self._stuck(ias, v)
+        else:
+            self._stuck_from = None
+        self._dead_hold.update(dead, s.t)
+
+    def _stuck(self, ias: float, v: float) -> bool:
+        """Risen less than 5 kt, and not fallen either as in a gust, while groundspeed rose by 15."""
+        start = self._stuck_from
+        if start is None or abs(ias - start[0]) >= self._set.stuck_ias_kt or v < start[1]:
+            self._stuck_from = (ias, v)
+            return False
+        return v - start[1] >= self._set.stuck_groundspeed_kt
+
+    def _dead(self, t: float) -> None:
+        s = self._s
+        s.ias_set_aside = True
+        s.ias = None
+        self._judge.cue("airspeed-not-alive", t, lambda: True, self.maybe_off)

@@ -1,0 +1,67 @@
+"""Which checks are off with the channels and the profile at hand, and why. Told at the start, never guessed around."""
+
+from __future__ import annotations
+
+from monitor.aircraft import Aircraft
+from monitor.options import Options
+from monitor.procedure import Procedure
+
+_GAUGES = {
+    "oil_pressure_psi": "oil pressure limits",
+    "oil_temperature_degf": "oil temperature limits",
+    "egt_degf": "EGT limits",
+    "cht_degf": "CHT limits",
+    "fuel_pressure_psi": "fuel pressure limits",
+    "suction_inhg": "suction limits",
+    "bus_v": "bus voltage limits",
+    "ammeter_a": "ammeter limits",
+    "fuel_flow_gph": "fuel flow limits",
+}
+
+
+def checks_off(
+    aircraft: Aircraft, procedure: Procedure, options: Options, channels: frozenset[str]
+) -> list[tuple[str, str]]:
+    """Pairs of (check, why it is off) for these channels; an empty list when all is on.
+
+    `channels`: the names of the channels that the feed supplies.
+    """
+    off: list[tuple[str, str]] = []
+
+    def need(check: str, *names: str) -> None:
+        if not any(name in channels for name in names):
+            off.append((check, "no " + " or ".join(names)))
+
+    need("rotate, airspeed alive, climb speed", "ias_kt")
+    need("everything by height: flaps, turn, after-takeoff checks", "height_ft", "altitude_ft")
+    need("power set, low power, power loss", "rpm", "manifold_pressure_inhg")
+    need("engine failure told from a closed throttle; full power", "throttle")
+    need("airspeed dead or stuck", "groundspeed_kt", "latitude_deg")
+    need("no acceleration under full power", "groundspeed_kt", "latitude_deg")
+    need("direction on the roll", "heading_deg")
+    need("drift after lift-off", "track_deg", "latitude_deg")
+    need("pitch on the wheels and the start of rotation (taken at VR instead)", "pitch_deg")
+    need("bank", "bank_deg")
+    need("lift-off by a ground switch (estimated instead)", "on_ground")
+    need("flaps seen", "flaps_deg")
+    need("leaning height, level-off", "altitude_ft")
+    for channel, check in _GAUGES.items():
+        if channel in aircraft.instruments:
+            need(check, channel)
+    if aircraft.propeller == "constant-speed":
+        need("manifold pressure at takeoff power", "manifold_pressure_inhg")
+    _unknown(off, aircraft, options)
+    return off
+
+
+def _unknown(off: list[tuple[str, str]], aircraft: Aircraft, options: Options) -> None:
+    """Checks that the profile or the options leave off."""
+    if aircraft.rpm_takeoff_min is None:
+        off.append(("low power", "the profile has no engine.rpm.takeoff_min"))
+    for channel in ("oil_pressure_psi", "oil_temperature_degf"):
+        if channel not in aircraft.instruments:
+            off.append((_GAUGES[channel], f"the profile has no engine.{channel}"))
+    if aircraft.pitch_max_deg is None:
+        off.append(("tail clearance", "the profile has no rotation.pitch_max_deg"))
+    if options.runway_length_ft is None:
+        off.append(("70 % of lift-off speed by mid-runway; whether a stop fits", "no runway length given"))

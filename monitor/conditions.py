@@ -1,0 +1,389 @@
+"""The conditions that end one phase and begin another; see `monitor.phases` for the table that uses them.
+
+Each gives the time at which the next phase began (interpolated, often a little in the past) or None.
+"""
+
+from __future__ import annotations
+
+from monitor.aircraft import Aircraft
+from monitor.atmosphere import pressure_inhg
+from monitor.geo import turn
+from monitor.liftoff import LiftOff, Touchdown
+from monitor.options import Options
+from monitor.settings import Settings
+from monitor.state import State
+
+STILL_KT = 1.5
+MOVING_KT = 3.0
+
+
+class Conditions:
+    """Watches one stream; `update` once a sample, then the phase's conditions are asked."""
+
+    def __init__(self, state: State, aircraft: Aircraft, settings: Settings, options: Options) -> None:
+        self._s = state
+        self._set = settings
+        self._aircraft = aircraft
+        self._vr = aircraft.speeds_kias.rotate
+        self._given_heading = options.runway_heading_deg
+        self.liftoff = LiftOff(settings, self._vr)
+        self.touchdown = Touchdown(settings, self._vr)
+        self.restart()
+
+    def restart(self) -> None:
+        """Start over, as after a jump of the clock."""
+        self.interval_s = 0.0
+        self.runway_heading: float | None = self._given_heading
+        self.power: bool | None = None
+        self._power_half_t: float | None = None
+        self._power_full_t: float | None = None
+        self._still_since: float | None = None
+        self._moved_t: float | None = None
+        self._slow_t: float | None = None
+        self._aligned_since: float | None = None
+        self._line_up_armed = True
+        self._accelerating: tuple[float, float] | None = None
+        self._slowing_since: float | None = None
+        self._slowing_v = 0.0
+        self._pitch_lowest: float | None = None
+        self._level_since: float | None = None
+        self._sinking_since: float | None = None
+        self._flying_since: float | None = None
+        self._throttle_full = 0.0
+        self._power_best = 0.0
+        self._closed_t: float | None = None
+        self.liftoff.reset()
+        self.touchdown.reset()
+
+    # ---- kept up with every sample -------------------------------------------------------------------------------
+
+    def update(self, interval_s: float, on_wheels: bool) -> None:
+        """Keep the few running facts the conditions need."""
+        self.interval_s = interval_s
+        self._keep_power()
+        if on_wheels:
+            self._keep_motion()
+
+    def _keep_power(self) -> None:
+        s = self._s
+        throttle = s.sample.throttle
+        if throttle is None:
+            self.power = self._power_without_lever()
+            if not self.power:
+                self._power_half_t = None
+            elif self._power_half_t is None:
+                self._power_half_t = self._power_full_t = s.t
+            return
+        before = s.prev.throttle
+        if throttle < 0.5:
+            self._power_half_t = None
+        elif self._power_half_t is None:
+            self._power_half_t = s.crossing(before, throttle, 0.5)
+        limit = self._set.roll_throttle
+        power = throttle >= limit
+        if power and not self.power:
+            self._power_full_t = s.crossing(before, throttle, limit)
+        self.power = power
+
+    def _power_without_lever(self) -> bool | None:
+        """Takeoff power by its effect: rpm near the profile's least, or manifold pressure near ambient."""
+        sample = self._s.sample
+        least = self._aircraft.rpm_takeoff_min
+        fixed = self._aircraft.propeller == "fixed"
+        if sample.rpm is not None and least is not None:
+            return sample.rpm >= least * (0.93 if fixed else 0.88)
+        if sample.manifold_pressure_inhg is not None:
+            return sample.manifold_pressure_inhg >= 0.85 * pressure_inhg(sample.altitude_ft or 0.0)
+        return None
+
+    def still(self) -> bool:
+        """Not moving on the ground, as far as the data tells."""
+        s = self._s
+        if s.sample.groundspeed_kt is not None or s.sample.latitude_deg is not None:
+            return s.v is not None and s.v < STILL_KT
+        if s.ias is None:
+            return False
+        rest = s.rest_ias if s.rest_ias is not None else (s.ias if s.ias < 25.0 else None)
+        return rest is not None and not self.power and abs(s.ias - rest) < 4.0 and abs(s.ias_trend.rate) < 0.4
+
+    def _keep_motion(self) -> None:
+        s = self._s
+        if self.still():
+            if self._still_since is None:
+                self._still_since = s.t
+            self._moved_t = None
+            s.at_rest()
+        else:
+            self._still_since = None
+            if self._moved_t is None:
+                self._moved_t = s.t if s.prev_t == s.t else s.prev_t
+            if s.v is not None and s.v < 15.0:
+                s.learn_zero()
+
+    # ---- before the roll -----------------------------------------------------------------------------------------
+
+    def starts_in_flight(self) -> float | None:
+        """The stream's first samples are of an aeroplane in the air."""
+        s = self._s
+        switch = s.sample.on_ground
+        if switch is not None:
+            return s.t if switch < 0.5 and max(s.ias or 0.0, s.v or 0.0) > 0.5 * self._vr else None
+        if s.height is not None and s.uses_height and s.height > 50.0:
+            return s.t
+        speed = max(s.ias or 0.0, s.v or 0.0)
+        given = s.height is not None and s.zero_ft is not None and not s.uses_height
+        if given and s.height is not None and s.height < 60.0 and speed < 1.2 * self._vr:
+            return None
+        return s.t if speed > 0.9 * self._vr else None
+
+    def stands(self) -> float | None:
+        """On the ground and not moving for 3 s."""
+        since = self._still_since
+        return since + 3.0 if since is not None and self._s.t - since >= 3.0 else None
+
+    def moves(self) -> float | None:
+        """Moving on the ground."""
+        s = self._s
+        return s.t if s.v is not None and s.v >= MOVING_KT and self._still_since is None else None
+
+    def flies(self) -> float | None:
+        """In the air without a takeoff seen: put there, or a part of the stream was missed."""
+        s = self._s
+        switch = s.sample.on_ground
+        speed = max(s.ias or 0.0, s.v or 0.0)
+        if switch is not None:
+            flying = switch < 0.5 and speed > 0.5 * self._vr
+        else:
+            flying = s.height is not None and s.height > 80.0 and speed > 0.9 * self._vr and (s.climb_fpm or 0.0) > 0.0
+        if not flying:
+            self._flying_since = None
+            return None
+        if self._flying_since is None:
+            self._flying_since = s.t
+        return self._flying_since if s.t - self._flying_since >= 3.0 else None
+
+    def lined_up(self) -> float | None:
+        """On the runway heading and slow, when it is known; else, the throttle opens for a takeoff."""
+        s = self._s
+        heading = s.sample.heading_deg
+        if self._given_heading is not None and heading is not None:
+            t = self._aligned(turn(self._given_heading, heading))
+            if t is not None:
+                return t
+        elif self.power and s.sample.throttle is not None and s.v is not None and s.v < 0.8 * self._vr:
+            return self._power_full_t
+        return self.rolls()
+
+    def _aligned(self, off_deg: float) -> float | None:
+        s = self._s
+        if abs(off_deg) > 30.0:
+            self._line_up_armed = True
+        if abs(off_deg) > 10.0 or s.v is None or s.v >= 15.0 or not self._line_up_armed:
+            self._aligned_since = None
+            return None
+        if self._aligned_since is None:
+            self._aligned_since = s.t
+        still = self._still_since is not None
+        return self._aligned_since if still or s.t - self._aligned_since >= 2.0 else None
+
+    def gives_up_line_up(self) -> float | None:
+        """Lined up, but the throttle closed again or the aeroplane left the runway heading."""
+        s = self._s
+        heading = s.sample.heading_deg
+        if self._given_heading is not None and heading is not None:
+            off = abs(turn(self._given_heading, heading))
+            return s.t if off > 20.0 and not self.power and self._still_since is None else None
+        return s.t if self.power is False and (s.sample.throttle is None or s.sample.throttle < 0.5) else None
+
+    def rolls(self) -> float | None:
+        """Accelerating along the runway with takeoff power; without a power channel, for longer and to a higher speed."""
+        s = self._s
+        v, rate = s.v, s.v_trend.rate
+        if v is None or rate < self._set.roll_acceleration_kt_s or v < 4.0:
+            self._accelerating = None
+            return None
+        if self._accelerating is None:
+            # With slow data the rate already spans the last interval.
+            self._accelerating = (s.t if s.dt < 0.8 else s.prev_t, v)
+        began, v_began = self._accelerating
+        lasted = s.t - began
+        if self.power:
+            enough = lasted >= 0.8 and v >= (5.0 if s.sample.throttle is not None else 8.0)
+        elif self.power is None:
+            enough = lasted >= 3.0 and v >= 25.0 and v - v_began >= 10.0
+        else:
+            enough = lasted >= 2.0 and v >= 0.8 * self._vr
+        return self._roll_start() if enough else None
+
+    def _roll_start(self) -> float:
+        """When the acceleration began: the wheels moved with the power on, or the power came while they rolled."""
+        moved = self._moved_t if self._moved_t is not None else self._s.t
+        power = self._power_half_t if self._power_half_t is not None else moved
+        t = max(moved, power)
+        if self.power is None or t > self._s.t:
+            t = self._accelerating[0] if self._accelerating is not None else self._s.t
+        return t
+
+    # ---- on the roll ---------------------------------------------------------------------------------------------
+
+    def begin_roll(self) -> None:
+        """The roll has begun: watch it afresh."""
+        self.liftoff.reset()
+        self._pitch_lowest = None
+        self._slowing_since = None
+        self._closed_t = None
+        self._line_up_armed = False
+        self._throttle_full = 0.0
+        self._power_best = 0.0
+
+    def lifts_off(self) -> float | None:
+        """The last wheel has left the ground for good."""
+        return self.liftoff.update(self._s, self.interval_s)
+
+    def rotates(self) -> float | None:
+        """The nose is 2 degrees above the attitude of the roll and rising; without pitch, VR."""
+        s = self._s
+        pitch = s.sample.pitch_deg
+        if pitch is None:
+            before = s.prev.ias_kt
+            if s.ias is None or s.ias < self._vr:
+                return None
+            return s.crossing(before, s.ias, self._vr)
+        lowest = self._pitch_lowest
+        if lowest is None or pitch < lowest:
+            self._pitch_lowest = pitch
+            return None
+        before = s.prev.pitch_deg
+        threshold = lowest + self._set.rotation_rise_deg
+        speed = s.ias if s.ias is not None else s.v
+        if pitch < threshold or before is None or pitch <= before or speed is None or speed < 0.7 * self._vr:
+            return None
+        return s.crossing(before, pitch, threshold)
+
+    @property
+    def nose_rise_deg(self) -> float | None:
+        """How far the nose is above the attitude of the roll; None without a pitch channel."""
+        pitch = self._s.sample.pitch_deg
+        return None if pitch is None or self._pitch_lowest is None else pitch - self._pitch_lowest
+
+    def rejects(self) -> float | None:
+        """The throttle is closed, or the aeroplane slows down for longer than a gust."""
+        s = self._s
+        throttle = s.sample.throttle
+        if self.liftoff.possible:
+            self._slowing_since = None
+            return None
+        if throttle is not None:
+            if throttle <= 0.3:
+                t = s.crossing(s.prev.throttle, throttle, 0.3)
+                return t if self._closed_t is None else self._closed_t
+        v, rate = s.v, s.v_trend.rate
+        if v is None or rate > -1.0:
+            self._slowing_since = None
+            return None
+        if self._slowing_since is None:
+            self._slowing_since = s.t if s.dt < 0.8 else s.prev_t
+            self._slowing_v = v if s.dt < 0.8 else v - rate * s.dt
+        fell = self._slowing_v - v
+        return self._slowing_since if s.t - self._slowing_since >= 1.5 and fell >= 3.0 else None
+
+    def slows(self) -> float | None:
+        """Slower than 15 kt on the ground."""
+        s = self._s
+        if s.v is None or s.v >= 15.0:
+            return None
+        return s.t
+
+    def goes_again(self) -> float | None:
+        """A touch-and-go: power and acceleration before the landing roll is over, or off again with the power on."""
+        t = self.rolls()
+        if t is not None:
+            return t
+        if self.power and self.liftoff.update(self._s, self.interval_s) is not None:
+            return self._power_half_t
+        return None
+
+    # ---- in the air ----------------------------------------------------------------------------------------------
+
+    def begin_flight(self) -> None:
+        """Off the ground: watch for its end."""
+        self.touchdown.reset()
+        self._level_since = self._sinking_since = None
+        self._throttle_full = 0.0
+        self._power_best = 0.0
+
+    def begin_landing_roll(self) -> None:
+        """On the ground again: it may be a touch-and-go."""
+        self._accelerating = None
+        self._flying_since = None
+        self._still_since = None
+        self.liftoff.reset()
+
+    def touches_down(self) -> float | None:
+        """The wheels are on the ground again."""
+        return self.touchdown.update(self._s)
+
+    def flies_on(self) -> float | None:
+        """The pilot flies after all, an abort called or the throttle closed for a moment."""
+        if self._closed_t is not None:
+            return None
+        return self.liftoff.update(self._s, self.interval_s)
+
+    def climbs_away(self) -> float | None:
+        """1,000 ft above the field, the first power reduction above 500 ft, or levelling off."""
+        s = self._s
+        height = s.height
+        if height is None:
+            return None
+        if height >= 1000.0:
+            level = s.level
+            before = s.history[-2][2] if len(s.history) > 1 else None
+            return s.crossing(before, level, 1000.0 + (s.zero_ft or 0.0))
+        reduced = self.power_reduced()
+        if height > 500.0 and reduced is not None:
+            return reduced
+        return self._levelled(height)
+
+    def power_reduced(self) -> float | None:
+        """When the pilot took off 10 % of the power or more; None while it is on."""
+        s = self._s
+        throttle = s.sample.throttle
+        if throttle is not None:
+            full = self._throttle_full = max(self._throttle_full, throttle)
+            if throttle > full - 0.1:
+                return None
+            return s.crossing(s.prev.throttle, throttle, full - 0.1)
+        value = s.sample.manifold_pressure_inhg if s.sample.manifold_pressure_inhg is not None else s.sample.rpm
+        if value is None:
+            return None
+        best = self._power_best = max(self._power_best, value)
+        return s.t if 0.55 * best < value < 0.9 * best else None
+
+    def _levelled(self, height: float) -> float | None:
+        s = self._s
+        if height < 300.0 or s.climb_fpm is None or abs(s.climb_fpm) > 150.0:
+            self._level_since = None
+            return None
+        if self._level_since is None:
+            self._level_since = s.t
+        return self._level_since if s.t - self._level_since >= 5.0 else None
+
+    def ends_climb(self) -> float | None:
+        """Level for 15 s, or going down for 5 s: the climb is over."""
+        s = self._s
+        climb = s.climb_fpm
+        if climb is None:
+            return None
+        if climb > -300.0:
+            self._sinking_since = None
+        elif self._sinking_since is None:
+            self._sinking_since = s.t
+        elif s.t - self._sinking_since >= 5.0:
+            return self._sinking_since
+        if climb > 150.0:
+            self._level_since = None
+        elif self._level_since is None:
+            self._level_since = s.t
+        elif s.t - self._level_since >= 15.0:
+            return self._level_since
+        return None

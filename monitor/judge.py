@@ -1,0 +1,177 @@
+"""Abort or not: what each cue calls for, by how far the takeoff has come.
+
+The zones of a takeoff: "early" below half VR; "mid" to 2 s before predicted VR; "late" the last 2 s on the wheels;
+"air" after lift-off. The line 2 s before VR is an analogy to the inhibition of alerts near rotation that some transport
+aeroplanes use (FAA-H-8083-3C ch. 16); for a trainer it is common practice, no source.
+
+"hold" is shown at once and spoken after lift-off. When the runway's length is known and the stop no longer fits, an
+abort becomes a hold, except for engine failure and loss of direction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import inf
+
+from monitor.aircraft import Aircraft
+from monitor.options import Options
+from monitor.settings import Settings
+from monitor.state import State
+
+ABORT_TABLE: dict[str, tuple[str, str, str]] = {
+    # cue: (below half VR, to 2 s before VR, last 2 s on the wheels)
+    "engine-failure": ("abort", "abort", "abort"),
+    "power-loss": ("abort", "abort", "abort"),
+    "rpm-low": ("abort", "abort", "none"),
+    "manifold-pressure-low": ("abort", "abort", "none"),
+    "rpm-high": ("abort", "hold", "hold"),
+    "oil-pressure-low": ("abort", "abort", "hold"),
+    "oil-temperature-high": ("abort", "hold", "hold"),
+    "airspeed-not-alive": ("abort", "abort", "hold"),
+    # The table of the trade leaves the first field empty, since mid-runway is not passed so slowly in a healthy
+    # takeoff. One that does pass it so slowly needs the call most.
+    "acceleration-low": ("abort", "abort", "abort"),
+    "abort-point": ("abort", "abort", "abort"),
+    "directional-control": ("abort", "abort", "abort"),
+    "configuration": ("abort", "none", "none"),
+    "configuration-flaps": ("abort", "abort", "none"),
+}
+ALWAYS = frozenset({"engine-failure", "directional-control"})
+ZONES = ("early", "mid", "late", "air")
+
+
+class Judge:
+    """Knows the zone; turns a cue into an abort, a held warning, a warning in the air, or nothing."""
+
+    def __init__(
+        self,
+        state: State,
+        aircraft: Aircraft,
+        settings: Settings,
+        options: Options,
+        warn: Callable[[str, str, float], None],
+        show: Callable[[str, float], None],
+    ) -> None:
+        self._s = state
+        self._aircraft = aircraft
+        self._set = settings
+        self._options = options
+        self._warn = warn  # (id, reason, t)
+        self._show = show  # (cue, t): a held cue is shown
+        self.begin()
+
+    def begin(self) -> None:
+        """A takeoff begins."""
+        self.zone = "early"
+        self.aborted: str | None = None
+        self.closed = False
+        self.engine_failed = False
+        self.held: dict[str, Callable[[], bool]] = {}
+        self.roll_ft = 0.0
+        self.to_rotate_s = inf
+        self._said: set[str] = set()
+        self._deferred: list[tuple[str, float, Callable[[], bool]]] = []
+
+    # ---- the zone ------------------------------------------------------------------------------------------------
+
+    def on_the_roll(self) -> None:
+        """Keep the zone and the distance rolled; once a sample of the roll."""
+        s = self._s
+        vr = self._aircraft.speeds_kias.rotate
+        if s.v is not None:
+            self.roll_ft += s.v * 1.68781 * s.dt
+        if s.ias is not None and not s.ias_set_aside:
+            speed, rate = s.ias, s.ias_trend.rate
+        elif s.v is not None:
+            speed, rate = s.v + (self._options.headwind_kt or 0.0), s.v_trend.rate
+        else:
+            return
+        self.to_rotate_s = (vr - speed) / rate if rate > 0.3 else (0.0 if speed >= vr else inf)
+        if self.zone == "late":
+            if speed < 0.75 * vr and self.to_rotate_s > 4.0:
+                self.zone = "mid"
+        elif self.to_rotate_s <= self._set.abort_line_s:
+            self.zone = "late"
+        else:
+            self.zone = "early" if speed < 0.5 * vr else "mid"
+
+    def stop_fits(self) -> bool:
+        """The aeroplane can stop on the runway from here; True where the runway or the stop is unknown."""
+        length, stop = self._options.runway_length_ft, self._aircraft.stop_from_rotate_ft
+        v = self._s.v
+        if length is None or stop is None or v is None:
+            return True
+        return self.roll_ft + stop * (v / self._aircraft.speeds_kias.rotate) ** 2 <= length
+
+    # ---- cues ----------------------------------------------------------------------------------------------------
+
+    def cue(self, reason: str, t: float, still: Callable[[], bool], maybe_off: bool) -> None:
+        """Something is wrong as from `t`. `still()` tells later whether it holds; maybe_off: lift-off is in question."""
+        if reason in self._said or self.closed:
+            return
+        if self.zone == "air" or (maybe_off and reason == "engine-failure"):  # "land ahead" is right for both
+            self._in_the_air(reason, t)
+        elif maybe_off:
+            if all(reason != deferred[0] for deferred in self._deferred):
+                self._deferred.append((reason, t, still))
+        else:
+            self._on_the_wheels(reason, t, still)
+
+    def _on_the_wheels(self, reason: str, t: float, still: Callable[[], bool]) -> None:
+        action = ABORT_TABLE[reason][ZONES.index(self.zone)]
+        if action == "abort" and reason not in ALWAYS and not self.stop_fits():
+            action = "hold"
+        if self.aborted is not None or action == "none":
+            return
+        if action == "abort":
+            self._said.add(reason)
+            self.aborted = reason
+            self._warn("abort", reason.removesuffix("-flaps"), t)
+        elif reason not in self.held:
+            self.held[reason] = still
+            self._show(reason, t)
+
+    def _in_the_air(self, reason: str, t: float) -> None:
+        if reason.startswith(("configuration", "acceleration", "abort-point", "directional")):
+            return
+        if self.engine_failed:  # what follows from a dead engine is no news
+            return
+        self._said.add(reason)
+        warning = "power-loss" if reason in ("rpm-low", "manifold-pressure-low") else reason
+        if warning == "power-loss":
+            self._said.update(("power-loss", "rpm-low", "manifold-pressure-low"))
+        if warning == "engine-failure":
+            self.engine_failed = True
+        self._warn(warning, reason, t)
+
+    def settled(self, t: float) -> None:
+        """The wheels are on the ground after all (a hop): what waited for that is judged now."""
+        waiting, self._deferred = self._deferred, []
+        for reason, _, still in waiting:
+            if still():
+                self._on_the_wheels(reason, t, still)
+
+    def lifted_off(self, t: float) -> None:
+        """Off the ground for good, certain at `t`: what was held, and still holds, is said now."""
+        self.zone = "air"
+        waiting = dict(self.held)
+        waiting.update({reason: still for reason, _, still in self._deferred})
+        self.held, self._deferred = {}, []
+        for reason, still in waiting.items():
+            if reason == "rpm-high":
+                self.held[reason] = still  # until 500 ft: the power is needed below
+            elif still():
+                self._in_the_air(reason, t)
+
+    def high_enough(self, t: float) -> None:
+        """500 ft: the rest of what was held."""
+        waiting, self.held = self.held, {}
+        for reason, still in waiting.items():
+            if still():
+                self._in_the_air(reason, t)
+
+    def hold_until_high(self, reason: str, still: Callable[[], bool], t: float) -> None:
+        """Show a cue now, and say it from 500 ft."""
+        if reason not in self._said and reason not in self.held:
+            self.held[reason] = still
+            self._show(reason, t)

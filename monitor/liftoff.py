@@ -1,0 +1,157 @@
+"""On the wheels or off them: lift-off and touchdown, with a ground switch and without one.
+
+With a switch: lift-off is the last opening of the switch; it is for good once 2 s have passed or the aeroplane is 20 ft
+up and climbing. A hop that settles is none.
+
+Without: the field's elevation is no help, because indicated altitude sags 10 to 50 ft in the roll. From 0.62 VR on the
+lowest level is kept; a rise above it that lasts is a lift-off (+6 ft for 0.3 s with fast data, +12 ft for 1.5 s with
+slow data). It is stamped back to where the climb began. All numbers: measured on model flights and on
+recorded training flights.
+"""
+
+from __future__ import annotations
+
+from monitor.settings import Settings
+from monitor.state import State
+
+FAST_S = 0.5  # up to this usual interval the data counts as fast
+
+
+class LiftOff:
+    """Watches the roll for the wheels leaving the ground for good."""
+
+    def __init__(self, settings: Settings, rotate_kt: float) -> None:
+        self._set = settings
+        self._rotate_kt = rotate_kt
+        self.reset()
+
+    def reset(self) -> None:
+        """A new roll begins."""
+        self.since: float | None = None  # wheels off, not yet known to be for good
+        self._lowest: float | None = None
+        self._rising_since: float | None = None
+        self._switch_dead = False
+
+    @property
+    def possible(self) -> bool:
+        """The aeroplane may be off the ground: nothing that presumes wheels on it should be said."""
+        return self.since is not None or self._rising_since is not None
+
+    def update(self, s: State, interval_s: float) -> float | None:
+        """The time of lift-off once it is certain, else None. Call with every sample of the roll."""
+        switch = s.sample.on_ground
+        if switch is not None and not self._switch_dead:
+            return self._by_switch(s, switch)
+        return self._by_level(s, interval_s)
+
+    def _by_switch(self, s: State, switch: float) -> float | None:
+        if switch >= 0.5:
+            self.since = None
+            if s.height is not None and s.height > 50.0 and s.v is not None and s.v > 0.8 * self._rotate_kt:
+                self._switch_dead = True  # it says "on the ground" in the air: stuck
+            return None
+        if self.since is None:
+            before = s.prev.on_ground
+            self.since = s.t if before is None else s.crossing(before, switch, 0.5)
+        high = s.height is not None and s.height > self._set.liftoff_sure_ft and (s.climb_fpm or 0.0) > 100.0
+        if high or s.t - self.since >= self._set.hop_s:
+            return self.since
+        return None
+
+    def _by_level(self, s: State, interval_s: float) -> float | None:
+        speed = max(s.ias or 0.0, s.v or 0.0)
+        level = s.level
+        if level is None or speed < 0.62 * self._rotate_kt:
+            return None
+        if self._lowest is None or level <= self._lowest:
+            self._lowest = level
+            self._rising_since = None
+            return None
+        fast = interval_s <= FAST_S
+        set_ = self._set
+        rise = level - self._lowest
+        need = set_.liftoff_rise_fast_ft if fast else set_.liftoff_rise_slow_ft
+        if rise < need or speed < 0.75 * self._rotate_kt:
+            self._rising_since = None if rise < 0.5 * need else self._rising_since
+            return None
+        if self._rising_since is None:
+            self._rising_since = s.t
+        hold = set_.liftoff_hold_fast_s if fast else set_.liftoff_hold_slow_s
+        sure = not fast and rise > 2.0 * need and (s.sample.vertical_speed_fpm or 0.0) > 150.0
+        if s.t - self._rising_since < hold and not sure:
+            return None
+        return self._began_fast(s) if fast else self._began_slow(s)
+
+    def _began_fast(self, s: State) -> float:
+        """The last moment the climb was under 40 ft/min: strut and pitch give up to 37 with the wheels down."""
+        rows = list(s.history)
+        lowest = self._lowest if self._lowest is not None else rows[0][2]
+        limit = self._set.liftoff_climb_fpm
+        for earlier, later in zip(reversed(rows[:-1]), reversed(rows[1:]), strict=True):
+            if earlier[3] is not None and later[3] is not None:
+                if earlier[3] < limit <= later[3]:
+                    return earlier[0] + (limit - earlier[3]) / (later[3] - earlier[3]) * (later[0] - earlier[0])
+            elif earlier[2] is not None and later[2] is not None and lowest is not None and earlier[2] <= lowest + 0.5:
+                return earlier[0]
+        return rows[0][0]
+
+    def _began_slow(self, s: State) -> float:
+        """The earlier of 3 ft above the lowest level and vertical speed through zero."""
+        rows = list(s.history)
+        lowest = self._lowest if self._lowest is not None else 0.0
+        return min(_last_below(rows, 2, lowest + 3.0, s.t), _last_below(rows, 3, 0.0, s.t))
+
+
+def _last_below(
+    rows: list[tuple[float, float | None, float | None, float | None]], k: int, limit: float, t: float
+) -> float:
+    """When column `k` last went up through `limit`; `t` when it never did."""
+    for earlier, later in zip(reversed(rows[:-1]), reversed(rows[1:]), strict=True):
+        a, b = earlier[k], later[k]
+        if a is not None and b is not None and a <= limit < b:
+            return earlier[0] + (limit - a) / (b - a) * (later[0] - earlier[0])
+    return t
+
+
+class Touchdown:
+    """Watches a flight for the wheels coming back to the ground."""
+
+    def __init__(self, settings: Settings, rotate_kt: float) -> None:
+        self._set = settings
+        self._rotate_kt = rotate_kt
+        self.reset()
+
+    def reset(self) -> None:
+        """A flight begins."""
+        self._since: float | None = None
+        self._low: float | None = None
+
+    def update(self, s: State) -> float | None:
+        """The time of touchdown once it is certain, else None. Call with every sample in flight."""
+        switch = s.sample.on_ground
+        if switch is not None:
+            true = switch >= 0.5 and not (s.height is not None and s.height > 200.0 and s.uses_height)
+            onset = s.crossing(s.prev.on_ground, switch, 0.5) if true and self._since is None else s.t
+            return self._held(true, onset, s.t, 0.3)
+        return self._by_motion(s)
+
+    def _by_motion(self, s: State) -> float | None:
+        """No switch: level within the vertical speed's noise, and too slow to fly or at the field's level and slowing."""
+        climb = s.climb_fpm
+        speed = s.ias if s.ias is not None else s.v
+        if climb is None or speed is None:
+            return None
+        flat = abs(climb) < 120.0
+        if s.ias is not None and s.v is not None:
+            speed = max(s.ias, s.v)
+        slow = speed < self._set.touchdown_speed_part * self._rotate_kt
+        at_field = s.height is not None and s.height < 25.0 and s.v_trend.rate < -0.7 and speed < 1.1 * self._rotate_kt
+        return self._held(flat and (slow or at_field), s.t, s.t, 1.0 if slow else 2.0)
+
+    def _held(self, true: bool, onset: float, t: float, hold_s: float) -> float | None:
+        if not true:
+            self._since = None
+            return None
+        if self._since is None:
+            self._since = onset
+        return self._since if t - self._since >= hold_s else None

@@ -1,0 +1,155 @@
+"""Limits of the instruments: each with its threshold, its hold, and what is said by how far the takeoff has come."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import inf
+
+from monitor.agenda import Agenda, Hold
+from monitor.aircraft import Aircraft, Band
+from monitor.judge import Judge
+from monitor.sample import Sample
+from monitor.settings import Settings
+from monitor.state import State
+
+OTHERS = (
+    "fuel_pressure_psi", "egt_degf", "cht_degf", "suction_inhg", "ammeter_a", "bus_v", "fuel_flow_gph",
+)  # fmt: skip
+"""Instruments whose red lines are cautions: none of them alone is worth a rejected takeoff."""
+
+
+class Limit:
+    """One channel against one line: beyond it for `hold.hold_s` it counts; back inside, it is over."""
+
+    __slots__ = ("above", "channel", "hold", "line", "needs")
+
+    def __init__(
+        self, channel: str, line: float, above: bool, hold: Hold, needs: Callable[[Sample], bool] | None = None
+    ) -> None:
+        self.channel = channel
+        self.line = line
+        self.above = above
+        self.hold = hold
+        self.needs = needs
+
+    def update(self, s: State) -> None:
+        """Judge the channel's value of this sample; a missing value says nothing."""
+        value = getattr(s.sample, self.channel)
+        if value is None:
+            return
+        beyond = value > self.line if self.above else value < self.line
+        hold = self.hold
+        if beyond and (self.needs is None or self.needs(s.sample)):
+            if hold.since is None:
+                hold.begin(s.crossing(getattr(s.prev, self.channel), value, self.line))
+        elif hold.since is not None:
+            hold.clear()
+
+
+class Limits:
+    """All limits of a profile, watched from line-up to the end of the climb."""
+
+    def __init__(
+        self,
+        state: State,
+        aircraft: Aircraft,
+        settings: Settings,
+        agenda: Agenda,
+        judge: Judge,
+        caution: Callable[[str, str, float], None],
+    ) -> None:
+        self._s = state
+        self._set = settings
+        self._agenda = agenda
+        self._judge = judge
+        self._caution = caution  # (id, channel, t)
+        self.maybe_off = False
+        self.limits: list[Limit] = []
+        bands = aircraft.instruments
+        self._oil(bands.get("oil_pressure_psi"), bands.get("oil_temperature_degf"))
+        self._rpm(aircraft)
+        for channel in OTHERS:
+            self._other(channel, bands.get(channel))
+
+    def begin(self) -> None:
+        """A takeoff begins."""
+        for limit in self.limits:
+            limit.hold.clear()
+
+    def update(self) -> None:
+        """Watch every limit with one sample."""
+        s = self._s
+        for limit in self.limits:
+            limit.update(s)
+
+    def _add(
+        self, channel: str, line: float | None, above: bool, hold_s: float, fire: Callable[[float], None],
+        needs: Callable[[Sample], bool] | None = None,
+    ) -> None:  # fmt: skip
+        if line is not None and abs(line) != inf:
+            self.limits.append(Limit(channel, line, above, Hold(self._agenda, hold_s, fire), needs))
+
+    def _warns(self, reason: str, channel: str, line: float | None, above: bool) -> Callable[[float], None]:
+        def beyond() -> bool:
+            value = getattr(self._s.sample, channel)
+            return value is not None and line is not None and (value > line if above else value < line)
+
+        return lambda t: self._judge.cue(reason, t, beyond, self.maybe_off)
+
+    def _cautions(self, event: str, channel: str) -> Callable[[float], None]:
+        return lambda t: self._caution(event, channel, t)
+
+    def _oil(self, pressure: Band | None, temperature: Band | None) -> None:
+        set_ = self._set
+        if pressure is not None:
+            warn = self._warns("oil-pressure-low", "oil_pressure_psi", pressure.min, False)
+            self._add("oil_pressure_psi", pressure.min, False, set_.oil_pressure_low_hold_s, warn, _turning)
+            if pressure.green is not None and pressure.green[0] != pressure.min:
+                caution = self._cautions("oil-pressure", "oil_pressure_psi")
+                self._add(
+                    "oil_pressure_psi", pressure.green[0], False, set_.oil_pressure_caution_hold_s, caution, _powered
+                )
+            green = temperature.green if temperature is not None else None
+            if pressure.max is not None and green is not None:
+                caution = self._cautions("oil-pressure-high", "oil_pressure_psi")
+                self._add("oil_pressure_psi", pressure.max, True, set_.gauge_hold_s, caution, _warm(green[0]))
+        if temperature is not None:
+            warn = self._warns("oil-temperature-high", "oil_temperature_degf", temperature.max, True)
+            self._add("oil_temperature_degf", temperature.max, True, set_.oil_temperature_high_hold_s, warn)
+            if temperature.green is not None and temperature.green[1] != temperature.max:
+                caution = self._cautions("oil-temperature", "oil_temperature_degf")
+                self._add("oil_temperature_degf", temperature.green[1], True, set_.gauge_hold_s, caution)
+
+    def _rpm(self, aircraft: Aircraft) -> None:
+        red, set_ = aircraft.rpm_red_line, self._set
+        if red is None:
+            return
+        fixed = aircraft.propeller == "fixed"
+        high = red * (1.0 + (set_.rpm_high_fixed_part if fixed else set_.rpm_high_governed_part))
+        warn = self._warns("rpm-high", "rpm", high, True)
+        self._add("rpm", high, True, set_.rpm_high_hold_s, warn)
+        line = red if fixed else red * (1.0 + set_.rpm_caution_governed_part)
+        hold_s = set_.rpm_high_hold_s if fixed else set_.rpm_caution_governed_hold_s
+        self._add("rpm", line, True, hold_s, self._cautions("rpm-high", "rpm"))
+
+    def _other(self, channel: str, band: Band | None) -> None:
+        if band is None:
+            return
+        name = channel.rsplit("_", 1)[0].replace("_", "-")
+        for line, above, side in ((band.min, False, "low"), (band.max, True, "high")):
+            self._add(channel, line, above, self._set.gauge_hold_s, self._cautions(f"{name}-{side}", channel))
+
+
+def _turning(sample: Sample) -> bool:
+    """The engine turns fast enough for its pump to tell: a stopped engine has no oil pressure either way."""
+    return sample.rpm is None or sample.rpm > 1000.0
+
+
+def _powered(sample: Sample) -> bool:
+    """Takeoff power is on: at idle, pressure below the green arc is ordinary."""
+    return (sample.throttle is None or sample.throttle >= 0.9) and (sample.rpm is None or sample.rpm > 1800.0)
+
+
+def _warm(degf: float) -> Callable[[Sample], bool]:
+    """Oil pressure is high with cold oil, which is ordinary."""
+    return lambda sample: sample.oil_temperature_degf is not None and sample.oil_temperature_degf >= degf

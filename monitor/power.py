@@ -1,0 +1,309 @@
+"""The engine's power: set or not, lost or failing, judged by rpm and manifold pressure against levers and its own best.
+
+Three rules keep a healthy engine from being called sick. The pilot's hand is not a fault: while a lever has moved,
+nothing is lost. A governor is slow: at takeoff power nothing is judged while rpm still rises. And after the first
+judgement an engine is compared with its own best of this takeoff, not with the profile: full-throttle rpm of one type
+ranges over 200 rev/min from flight to flight (measured on recorded training flights).
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+
+from monitor.agenda import Agenda, Hold
+from monitor.aircraft import Aircraft
+from monitor.atmosphere import pressure_inhg
+from monitor.judge import Judge
+from monitor.settings import Settings
+from monitor.state import State
+
+
+class Power:
+    """Watches power from the opening of the throttle to the end of the climb."""
+
+    def __init__(
+        self,
+        state: State,
+        aircraft: Aircraft,
+        settings: Settings,
+        agenda: Agenda,
+        judge: Judge,
+        power_set: Callable[[float], None],
+    ) -> None:
+        self._s = state
+        self._aircraft = aircraft
+        self._fixed = aircraft.propeller == "fixed"
+        self._set = settings
+        self._judge = judge
+        self._power_set = power_set
+        self._set_hold = Hold(agenda, 0.0, self._judge_set)
+        self._low_hold = Hold(agenda, settings.rpm_low_hold_s, self._cue("rpm-low"))
+        self._pressure_hold = Hold(agenda, settings.manifold_pressure_low_hold_s, self._cue("manifold-pressure-low"))
+        self._loss_hold = Hold(agenda, settings.power_loss_hold_s, self._lost)
+        self._failure_hold = Hold(agenda, 0.0, self._cue("engine-failure"))
+        self._dead_hold = Hold(agenda, settings.no_acceleration_hold_s, self._cue("engine-failure"))
+        self._holds = (
+            self._set_hold, self._low_hold, self._pressure_hold, self._loss_hold, self._failure_hold, self._dead_hold,
+        )  # fmt: skip
+        self.maybe_off = False
+        self.begin()
+
+    def begin(self) -> None:
+        """A takeoff begins."""
+        for hold in self._holds:
+            hold.clear()
+        self.is_set = False
+        self.full_since: float | None = None
+        self._steady_rpm: float | None = None
+        self._steady_since = 0.0
+        self.best_rpm: float | None = None
+        self._best_ias = 0.0
+        self._best_ratio: float | None = None
+        self._lever: float | None = None
+        self._lever_t = 0.0
+        self._propeller: float | None = None
+        self._second: deque[tuple[float, float | None, float | None]] = deque()
+        self._smooth: float | None = None
+        self._accelerated = False
+
+    def _cue(self, reason: str) -> Callable[[float], None]:
+        return lambda t: self._judge.cue(reason, t, lambda: True, self.maybe_off)
+
+    # ---- a sample of the roll, or lined up with the throttle opening -----------------------------------------------
+
+    def lined_up(self) -> None:
+        """Power on the brakes, before the roll: only whether it is set."""
+        self._watch_setting(rolling=False)
+
+    def roll(self) -> None:
+        """One sample of the roll."""
+        self._watch_setting(rolling=True)
+        self._watch_loss(in_air=False)
+        self._watch_acceleration()
+
+    def climb(self) -> None:
+        """One sample of the climb."""
+        self._dead_hold.clear()
+        self._low_hold.clear()
+        self._pressure_hold.clear()
+        self._watch_loss(in_air=True)
+
+    def _watch_setting(self, rolling: bool) -> None:
+        s = self._s
+        sample = s.sample
+        rpm, throttle = sample.rpm, sample.throttle
+        if self.is_set:
+            if rolling:
+                self._watch_minimum(rpm, throttle)
+            return
+        if throttle is not None:
+            if throttle < self._set.power_set_throttle:
+                self.full_since = None
+                self._set_hold.clear()
+                return
+            if self.full_since is None:
+                self.full_since = s.crossing(s.prev.throttle, throttle, self._set.power_set_throttle)
+        elif self.full_since is None:
+            if not rolling or s.v_trend.rate < 0.5:
+                return
+            self.full_since = s.t
+        self._schedule_setting(rpm, throttle is not None)
+
+    def _schedule_setting(self, rpm: float | None, lever: bool) -> None:
+        """Power is judged when rpm has been steady for 1 s, or 3 s after full throttle; later while it still rises."""
+        s, set_ = self._s, self._set
+        full = self.full_since if self.full_since is not None else s.t
+        if rpm is None:
+            if lever and not self._set_hold.fired:
+                self._set_hold.schedule(full + set_.power_set_latest_s)
+            return
+        if self._steady_rpm is None or abs(rpm - self._steady_rpm) > set_.rpm_steady:
+            self._steady_rpm, self._steady_since = rpm, max(s.t, full)
+        due = max(self._steady_since, full) + set_.rpm_steady_s
+        good = self._good(rpm)
+        if lever and good:
+            due = min(due, full + set_.power_set_latest_s)
+        elif lever:
+            due = min(max(due, full + set_.power_set_latest_s), full + set_.power_judged_latest_s)
+        elif not good:
+            self._set_hold.clear()
+            return
+        self._set_hold.fired = False
+        self._set_hold.schedule(max(due, s.t))
+
+    def _good(self, rpm: float | None) -> bool:
+        least = self._aircraft.rpm_takeoff_min
+        if rpm is not None and least is not None and rpm < least:
+            return False
+        return not self._pressure_low()
+
+    def _pressure_low(self) -> bool:
+        sample = self._s.sample
+        pressure, altitude = sample.manifold_pressure_inhg, sample.altitude_ft
+        if pressure is None or altitude is None or self._fixed:
+            return False
+        return pressure < pressure_inhg(altitude) - self._set.manifold_pressure_margin_inhg
+
+    def _judge_set(self, t: float) -> None:
+        sample = self._s.sample
+        rpm, throttle = sample.rpm, sample.throttle
+        pressure = sample.manifold_pressure_inhg
+        if rpm is None and pressure is None:
+            return  # a lever alone shows no power
+        if self._good(rpm):
+            self.is_set = True
+            self._power_set(t)
+            return
+        if throttle is None or throttle < self._set.full_throttle:
+            return  # the lever is the pilot's doing
+        least = self._aircraft.rpm_takeoff_min
+        low = rpm is not None and least is not None and rpm < least
+        self.is_set = True
+        self._cue("rpm-low" if low else "manifold-pressure-low")(t)
+
+    def _watch_minimum(self, rpm: float | None, throttle: float | None) -> None:
+        """After the first judgement: below the profile's least, with the lever full, though near the engine's own best."""
+        s = self._s
+        full = throttle is None or throttle >= self._set.full_throttle
+        least = self._aircraft.rpm_takeoff_min
+        if rpm is not None and least is not None:
+            near_best = self.best_rpm is None or rpm > self.best_rpm * (1.0 - self._set.power_loss_part)
+            self._low_hold.update(full and rpm < least and near_best, s.crossing(s.prev.rpm, rpm, least))
+        if not self._fixed:
+            self._pressure_hold.update(full and self._pressure_low(), s.t)
+
+    # ---- loss and failure ------------------------------------------------------------------------------------------
+
+    def _watch_loss(self, in_air: bool) -> None:
+        s = self._s
+        sample = s.sample
+        rpm, pressure = sample.rpm, sample.manifold_pressure_inhg
+        second = self._second
+        second.append((s.t, rpm, pressure))
+        while len(second) > 2 and s.t - second[1][0] >= 1.0:
+            second.popleft()
+        if not self.is_set or self._lever_moved(sample.throttle, sample.propeller):
+            self._loss_hold.clear()
+            self._failure_hold.clear()
+            return
+        if rpm is not None:
+            self._watch_rpm(rpm, in_air)
+        if pressure is not None and not self._fixed:
+            self._watch_pressure(pressure, in_air)
+
+    def _lever_moved(self, throttle: float | None, propeller: float | None) -> bool:
+        """A lever has moved in the last 2 s; the best so far then counts no more."""
+        s = self._s
+        lever, prop = self._lever, self._propeller
+        moved = (throttle is not None and lever is not None and throttle < lever - 0.03) or (
+            propeller is not None and prop is not None and abs(propeller - prop) > 0.03
+        )
+        if moved:
+            self._lever_t = s.t
+            self.best_rpm = self._best_ratio = None
+            self._second.clear()
+            self._second.append((s.t, s.sample.rpm, s.sample.manifold_pressure_inhg))
+        if moved or lever is None or (throttle is not None and throttle > lever):
+            self._lever = throttle
+        if moved or prop is None:
+            self._propeller = propeller
+        return self._lever_t > 0.0 and s.t - self._lever_t < 2.0
+
+    def _watch_rpm(self, rpm: float, in_air: bool) -> None:
+        s, set_ = self._s, self._set
+        alpha = min(1.0, s.dt / 0.3)
+        self._smooth = rpm if self._smooth is None else self._smooth + alpha * (rpm - self._smooth)
+        ias = s.ias if s.ias is not None else self._best_ias
+        if self.best_rpm is None or self._smooth > self.best_rpm:
+            self.best_rpm, self._best_ias = self._smooth, ias
+        expected = self.best_rpm
+        if self._fixed:
+            # A fixed-pitch propeller turns slower at less airspeed; the slope is a bound, not an estimate.
+            expected -= set_.rpm_slope_per_kt * max(0.0, self._best_ias - ias)
+        before = self._second[0][1]
+        if before is not None and rpm <= before * (1.0 - set_.engine_failure_part) and rpm < 0.88 * expected:
+            self._failing(before, rpm, in_air)
+        elif self._failure_hold.since is not None and rpm > 0.9 * expected:
+            self._failure_hold.clear()
+        low = rpm < expected * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
+        if low or self._loss_hold.since is None or rpm > expected * (1.0 - 0.8 * set_.power_loss_part):
+            limit = expected * (1.0 - set_.power_loss_part)
+            self._loss_hold.update(low, s.crossing(s.prev.rpm, rpm, limit))
+
+    def _failing(self, before: float, rpm: float, in_air: bool) -> None:
+        """A sudden drop. Without a lever channel a closing throttle looks alike, but falls further."""
+        s = self._s
+        hold = self._failure_hold
+        if s.sample.throttle is None:
+            if in_air and s.height is not None and s.height > self._set.no_lever_failure_height_ft:
+                return
+            if rpm < 0.55 * (self.best_rpm or rpm):
+                hold.clear()
+                hold.fired = True  # the throttle was closed: not a failure, now or a moment later
+                hold.since = s.t
+                return
+            hold.hold_s = self._set.no_lever_failure_hold_s
+        else:
+            hold.hold_s = 0.0
+        hold.begin(s.crossing(s.prev.rpm, rpm, before * (1.0 - self._set.engine_failure_part)))
+
+    def _loss_can_be_told(self, in_air: bool) -> bool:
+        """Whether less rpm can only mean less power."""
+        s = self._s
+        sample = s.sample
+        if sample.throttle is not None and sample.throttle < self._set.power_set_throttle:
+            return False
+        if not in_air:
+            return True
+        slow_climb = s.climb_fpm is not None and s.climb_fpm < self._set.cannot_climb_fpm + 100.0
+        if sample.throttle is None:
+            low = s.height is not None and s.height < self._set.no_lever_failure_height_ft
+            return slow_climb and low
+        # With a governor and no propeller lever in the data, a pilot setting climb rpm looks like a loss.
+        return self._fixed or sample.propeller is not None or (s.height or 0.0) < 500.0 or slow_climb
+
+    def _watch_pressure(self, pressure: float, in_air: bool) -> None:
+        s, set_ = self._s, self._set
+        ambient = pressure_inhg(s.sample.altitude_ft or 0.0)
+        ratio = pressure / ambient
+        if self._best_ratio is None or ratio > self._best_ratio:
+            self._best_ratio = ratio
+        before = self._second[0][2]
+        if before is not None and pressure <= before * (1.0 - set_.engine_failure_part):
+            if s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
+                self._failure_hold.hold_s = 0.0
+                self._failure_hold.begin(s.t)
+        if s.sample.rpm is None or self._loss_hold.since is None:
+            low = ratio < self._best_ratio * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
+            if low:
+                self._loss_hold.update(True, s.t)
+            elif s.sample.rpm is None:
+                self._loss_hold.update(False, s.t)
+
+    def _lost(self, t: float) -> None:
+        """5 % down for a second. While it still falls fast it may be a failure: that is told apart first."""
+        before, now = self._second[0][1], self._s.sample.rpm
+        falling = before is not None and now is not None and now < before * (1.0 - 0.5 * self._set.engine_failure_part)
+        if falling and self._loss_hold.since is not None and t - self._loss_hold.since < self._loss_hold.hold_s + 0.6:
+            self._loss_hold.fired = False
+            self._loss_hold.schedule(t + 0.2)
+            return
+        if self._failure_hold.fired:
+            return
+        failed = now is not None and self.best_rpm is not None and now < 0.75 * self.best_rpm
+        self._cue("engine-failure" if failed else "power-loss")(t)
+
+    def _watch_acceleration(self) -> None:
+        """Full power and no acceleration: the engine, whatever the gauges read."""
+        s = self._s
+        rate = s.v_trend.rate
+        if rate > 1.2:
+            self._accelerated = True
+        throttle = s.sample.throttle
+        full = throttle is not None and throttle >= self._set.full_throttle
+        braking = (s.sample.brake or 0.0) > 0.05
+        slack = self._accelerated and full and not braking and self.is_set and not self.maybe_off
+        limit = self._set.no_acceleration_kt_s
+        v = s.v or 0.0
+        self._dead_hold.update(slack and rate < limit and v > 10.0, s.t)

@@ -1,0 +1,315 @@
+"""The routine calls: each once a takeoff, when it is due, in no fixed order among independent ones."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from monitor.agenda import Agenda, Hold
+from monitor.aircraft import Aircraft
+from monitor.conditions import Conditions
+from monitor.geo import turn
+from monitor.judge import Judge
+from monitor.options import Options
+from monitor.procedure import Procedure
+from monitor.state import State
+
+Call = Callable[[str, float, str], None]  # (callout id, t, phrase key)
+
+
+class Routine:
+    """Watches for what is due next. `call(id, t, key)` is called once for each."""
+
+    def __init__(
+        self,
+        state: State,
+        conditions: Conditions,
+        aircraft: Aircraft,
+        procedure: Procedure,
+        options: Options,
+        agenda: Agenda,
+        judge: Judge,
+        call: Call,
+    ) -> None:
+        self._s = state
+        self._conditions = conditions
+        self._speeds = aircraft.speeds_kias
+        self._bands = aircraft.instruments
+        self._set = procedure.settings
+        self._procedure = procedure
+        self._options = options
+        self._judge = judge
+        self._call = call
+        flaps = procedure.flaps_deg if procedure.flaps_deg is not None else aircraft.takeoff_flaps_deg
+        self.takeoff_flaps_deg = flaps
+        self._lean_ft = aircraft.lean_height_ft if aircraft.lean_height_ft is not None else self._set.lean_height_ft
+        self._retractable = aircraft.retractable_gear
+        self.voice_latency_s = options.voice_latency_s
+        self._rotate_hold = Hold(agenda, 0.0, self._rotate)
+        self._rate_hold = Hold(agenda, 0.0, self._positive_rate)
+        self._speed_hold = Hold(agenda, 0.0, self._climb_speed)
+        self._holds = (self._rotate_hold, self._rate_hold, self._speed_hold)
+        self.field_altitude_ft: float | None = None
+        self.begin()
+
+    def begin(self) -> None:
+        """A takeoff begins."""
+        for hold in self._holds:
+            hold.clear()
+        self.done: set[str] = set()
+        self.power_set_t: float | None = None
+        self.liftoff_t: float | None = None
+        self._climbing_since: float | None = None
+        self._climb_speed_t: float | None = None
+        self._lean_reference: float | None = None
+        self._re_lean_ft = 0.0
+
+    def give(self, call: str, t: float, key: str | None = None) -> None:
+        """Give a call unless it was given."""
+        if call not in self.done:
+            self.done.add(call)
+            self._call(call, t, key if key is not None else call)
+
+    # ---- the roll --------------------------------------------------------------------------------------------------
+
+    def power_set(self, t: float) -> None:
+        """The engine has been judged good at takeoff power."""
+        self.power_set_t = t
+        green = self._oil_green()
+        self.give("power-set", t, "power-set.green" if green else "power-set")
+        if green:
+            self.give("engine-green", t, "")
+
+    def alive(self, t: float) -> None:
+        """The airspeed has come alive."""
+        self.give("airspeed-alive", t, "airspeed-alive.short" if self._judge.to_rotate_s < 6.0 else "airspeed-alive")
+
+    def _oil_green(self) -> bool:
+        """Oil pressure and temperature are both supplied and in their green arcs."""
+        sample = self._s.sample
+        return self._in_green("oil_pressure_psi", sample.oil_pressure_psi) and self._in_green(
+            "oil_temperature_degf", sample.oil_temperature_degf
+        )
+
+    def _in_green(self, channel: str, value: float | None) -> bool:
+        band = self._bands.get(channel)
+        green = band.green if band is not None else None
+        return value is not None and green is not None and green[0] <= value <= green[1]
+
+    def roll(self) -> None:
+        """One sample of the roll."""
+        s, done = self._s, self.done
+        self.watch_climb()
+        if self.power_set_t is not None and "engine-green" not in done and self._oil_green():
+            self.give("engine-green", s.t)
+        length = self._options.runway_length_ft
+        if length is not None and "acceleration" not in done and self._judge.roll_ft >= 0.5 * length:
+            self._mid_runway()
+        if "rotate" not in done:
+            self._watch_rotate()
+
+    def _mid_runway(self) -> None:
+        """70 % of lift-off speed by the runway's midpoint (AIM 7-6-8)."""
+        s = self._s
+        if s.ias is None:
+            return
+        wanted = self._set.acceleration_part * self._speeds.lift_off
+        if s.ias >= wanted:
+            self.give("acceleration", s.t)
+        else:
+            self.done.add("acceleration")
+            self._judge.cue("acceleration-low", s.t, lambda: True, self._conditions.liftoff.possible)
+
+    def _watch_rotate(self) -> None:
+        s, set_ = self._s, self._set
+        ias = s.sample.ias_kt
+        if ias is None or s.ias_set_aside or self._judge.aborted or self._judge.closed:
+            self._rotate_hold.clear()
+            return
+        rate = max(s.ias_trend.rate, 0.2)
+        latency = self.voice_latency_s if self._options.voice else 0.0
+        lead_s = min(set_.rotate_lead_s + latency, set_.rotate_lead_max_s)
+        target = self._speeds.rotate - min(rate * lead_s, set_.rotate_early_max_kt)
+        if ias < 0.6 * self._speeds.rotate:
+            return
+        if ias >= target:
+            self._rotate_hold.clear()
+            self._rotate(s.crossing(s.prev.ias_kt, ias, target))
+            return
+        wait_s = (target - ias) / rate
+        if wait_s <= self._conditions.interval_s:
+            self._rotate_hold.schedule(s.t + wait_s)
+        else:
+            self._rotate_hold.clear()
+
+    def _rotate(self, t: float) -> None:
+        if self._judge.aborted or self._judge.closed or self._conditions.liftoff.possible:
+            return
+        self.give("rotate", t)
+
+    # ---- the climb -------------------------------------------------------------------------------------------------
+
+    def lifted_off(self, t: float) -> None:
+        """Off the ground since `t`."""
+        self.liftoff_t = t
+        self._rotate_hold.clear()
+        self.done.add("rotate")
+
+    def watch_climb(self) -> None:
+        """Since when the climb has been over 100 ft/min; kept from before lift-off is certain."""
+        s = self._s
+        climb = s.climb_fpm
+        if climb is None or climb <= self._set.positive_rate_fpm:
+            self._climbing_since = None
+        elif self._climbing_since is None:
+            self._climbing_since = s.crossing(s.prev.vertical_speed_fpm, climb, self._set.positive_rate_fpm)
+
+    def climb(self) -> None:
+        """One sample of the climb."""
+        self.watch_climb()
+        done = self.done
+        if "positive-rate" not in done:
+            self._watch_positive_rate()
+        if self._procedure.short_field and "obstacle-clear" not in done:
+            self._watch_obstacle()
+        if "climb-speed" not in done:
+            self._watch_climb_speed()
+        if "flaps-up" not in done:
+            self._watch_flaps()
+        elif "turn" not in done:
+            self._watch_turn()
+        elif "after-takeoff" not in done:
+            self._watch_after_takeoff()
+        if "lean" not in done:
+            self._watch_lean()
+        elif self._s.sample.egt_degf is not None:
+            self._watch_re_lean(self._s.sample.egt_degf)
+        if self._options.level_off_ft is not None and "level-off" not in done:
+            self._watch_level_off(self._options.level_off_ft)
+
+    def _passed(self, height_ft: float) -> float | None:
+        """When this height above the field was passed; None below it."""
+        s = self._s
+        if s.height is None or s.height < height_ft or s.zero_ft is None:
+            return None
+        before = s.history[-2][2] if len(s.history) > 1 else None
+        return s.rose_through(before, s.level, height_ft + s.zero_ft)
+
+    def _watch_positive_rate(self) -> None:
+        since = self._climbing_since
+        passed = self._passed(self._set.positive_rate_ft)
+        if since is None or passed is None:
+            self._rate_hold.clear()
+            return
+        if self._rate_hold.since is None:
+            self._rate_hold.since = since
+            self._rate_hold.schedule(max(since + self._set.positive_rate_hold_s, passed))
+
+    def _positive_rate(self, t: float) -> None:
+        self.give("positive-rate", t, "positive-rate.retractable" if self._retractable else "positive-rate")
+
+    def _watch_climb_speed(self) -> None:
+        s = self._s
+        if s.ias is None or self._speed_hold.since is not None or self.liftoff_t is None:
+            return
+        if self._procedure.short_field and "obstacle-clear" not in self.done:
+            return
+        wanted = self._speeds.best_rate - self._set.climb_speed_lead_kt
+        if s.ias >= wanted:
+            reached = s.crossing(s.prev.ias_kt, s.ias, wanted)
+            self._speed_hold.since = reached
+            # Nothing sounds until 2 s after lift-off.
+            self._speed_hold.schedule(max(reached, self.liftoff_t + self._set.quiet_after_s))
+
+    def _climb_speed(self, t: float) -> None:
+        self.give("climb-speed", t)
+
+    def _watch_obstacle(self) -> None:
+        passed = self._passed(self._options.obstacle_height_ft or self._set.obstacle_ft)
+        if passed is not None:
+            self.give("obstacle-clear", passed)
+
+    def flaps_out(self) -> bool | None:
+        """The flaps are out; None when that cannot be seen."""
+        flaps = self._s.sample.flaps_deg
+        return None if flaps is None else flaps > self._set.flaps_up_deg
+
+    def _watch_flaps(self) -> None:
+        s, set_ = self._s, self._set
+        out = self.flaps_out()
+        with_flaps = self.takeoff_flaps_deg > 0.0 or out is True
+        passed = self._passed(set_.flaps_height_with_flaps_ft if with_flaps else set_.flaps_height_ft)
+        if passed is None or (s.climb_fpm is not None and s.climb_fpm <= 0.0):
+            return
+        if with_flaps and out is not False:
+            if s.ias is not None and s.ias < self._speeds.best_rate - set_.flaps_speed_margin_kt:
+                return
+            if s.ias is not None:
+                fast_enough = self._speeds.best_rate - set_.flaps_speed_margin_kt
+                passed = max(passed, s.rose_through(s.prev.ias_kt, s.ias, fast_enough))
+        if self._procedure.short_field and "obstacle-clear" not in self.done:
+            return
+        self.give("flaps-up", passed, "flaps-up.already" if out is False else "flaps-up")
+
+    def _watch_turn(self) -> None:
+        s, set_ = self._s, self._set
+        passed = self._passed(self._turn_height())
+        if passed is None or self.flaps_out() or (s.climb_fpm is not None and s.climb_fpm < 0.0):
+            return
+        if s.ias is not None and s.ias < self._speeds.best_rate - set_.climb_slow_kt:
+            return
+        if abs(s.sample.bank_deg or 0.0) > set_.bank_deg:
+            return
+        heading, runway = s.sample.heading_deg, self._conditions.runway_heading
+        if heading is not None and runway is not None and abs(turn(runway, heading)) > 20.0:
+            return
+        self.give("turn", passed)
+
+    def _turn_height(self) -> float:
+        if self._procedure.turn_rule != "pattern":
+            return self._set.turn_height_ft
+        pattern = self._options.pattern_height_ft or self._set.pattern_height_ft
+        return max(pattern - self._set.pattern_margin_ft, self._set.turn_height_ft)
+
+    def levelled(self, t: float) -> None:
+        """The climb ended in level flight at `t`."""
+        self.give("after-takeoff", t)
+
+    def _watch_after_takeoff(self) -> None:
+        if self._procedure.departure == "circuit":
+            return
+        passed = self._passed(self._set.after_takeoff_ft)
+        if passed is not None:
+            self.give("after-takeoff", passed)
+
+    def _watch_lean(self) -> None:
+        s = self._s
+        altitude = s.sample.altitude_ft
+        if altitude is None or altitude < self._lean_ft:
+            return
+        if self.field_altitude_ft is None or self.field_altitude_ft >= self._lean_ft:
+            self.done.add("lean")  # the field is above it: leaned on the ground
+            return
+        self._re_lean_ft = altitude
+        self.give("lean", s.crossing(s.prev.altitude_ft, altitude, self._lean_ft))
+
+    def _watch_re_lean(self, egt: float) -> None:
+        """EGT 50 degF under its reference, at most once in 2,000 ft."""
+        altitude = self._s.sample.altitude_ft
+        if self._lean_reference is None or egt > self._lean_reference:
+            self._lean_reference = egt
+        if altitude is None or egt > self._lean_reference - self._set.re_lean_egt_degf:
+            return
+        if altitude >= self._re_lean_ft + self._set.re_lean_every_ft and "lean" in self.done:
+            self._re_lean_ft = altitude
+            self._lean_reference = egt
+            self.done.discard("re-lean")
+            self._call("re-lean", self._s.t, "re-lean")
+
+    def _watch_level_off(self, wanted_ft: float) -> None:
+        s = self._s
+        altitude, climb = s.sample.altitude_ft, s.climb_fpm
+        if altitude is None or climb is None or climb <= 0.0:
+            return
+        due_ft = wanted_ft - self._set.level_off_part * climb
+        if altitude >= due_ft:
+            self.give("level-off", s.crossing(s.prev.altitude_ft, altitude, due_ft))

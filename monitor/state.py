@@ -1,0 +1,183 @@
+"""What is derived from the samples: speed over the ground, height above the field, trends, and values at past times.
+
+Height above the field. `height_ft` when it is sent, less what it reads on the wheels. Else indicated altitude less
+the field's: given, or taken at rest and at line-up before the roll. It is not taken during the roll, where indicated
+altitude sags 10 to 50 ft below the field's level (measured on recorded training flights).
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from math import cos, radians
+
+from monitor.geo import METRES_PER_DEGREE, speed_and_track
+from monitor.options import Options
+from monitor.sample import Sample
+from monitor.trend import Trend
+
+KEEP_S = 8.0
+KEEP_MIN = 4
+Row = tuple[float, float | None, float | None, float | None]  # t, ias, level (height or altitude), vertical speed
+
+
+class State:
+    """The moment and its recent past. Speeds in knots, heights in feet, times in seconds of feed time."""
+
+    def __init__(self, options: Options) -> None:
+        self._given_field_ft = options.field_elevation_ft
+        self.restart()
+
+    def restart(self) -> None:
+        """Forget everything that was learned from the samples; what was given stays."""
+        self.t = 0.0
+        self.dt = 0.0
+        self.sample = Sample()
+        self.prev = Sample()
+        self.prev_t = 0.0
+        self.ias: float | None = None
+        self.ias_set_aside = False  # the airspeed has been found dead
+        self.v: float | None = None  # speed over the ground as well as it is known
+        self.level: float | None = None  # height_ft, or altitude_ft where that is not sent
+        self.uses_height = False
+        self.zero_ft: float | None = self._given_field_ft  # what `level` reads on the wheels
+        self.height: float | None = None
+        self.climb_fpm: float | None = None
+        self.ias_trend = Trend(1.0)
+        self.v_trend = Trend(1.0)
+        self.level_trend = Trend(0.8)
+        self.rest_ias: float | None = None
+        self.track: float | None = None
+        self.history: deque[Row] = deque()
+        self.seen: set[str] = set()
+        self._east = Trend(1.2)
+        self._north = Trend(1.2)
+        self._origin: tuple[float, float] | None = None
+
+    def update(self, t: float, sample: Sample) -> None:
+        """Take in the sample of feed time `t`."""
+        self.prev, self.prev_t = self.sample, self.t
+        self.sample = sample
+        self.dt = t - self.t if self.history else 0.0
+        self.t = t
+        ias = sample.ias_kt
+        if ias is not None and not self.ias_set_aside:
+            self.ias = ias
+            self.ias_trend.update(t, ias)
+        elif self.ias_set_aside or t - self.ias_trend.t > 1.5:
+            self.ias = None
+        self._ground_speed(t, sample)
+        self._heights(t, sample)
+        history = self.history
+        history.append((t, self.ias, self.level, sample.vertical_speed_fpm))
+        while len(history) > KEEP_MIN and t - history[0][0] > KEEP_S:
+            history.popleft()
+
+    def _ground_speed(self, t: float, sample: Sample) -> None:
+        v = sample.groundspeed_kt
+        if v is None:
+            if sample.latitude_deg is not None and sample.longitude_deg is not None:
+                v = self._from_position(t, sample.latitude_deg, sample.longitude_deg)
+            elif self.v is not None and self._origin is not None:
+                return  # a position every now and then: hold what it gave
+            elif self.ias is not None:
+                v = max(self.ias - (self.rest_ias or 0.0), 0.0)
+        if v is not None:
+            self.v = v
+            self.v_trend.update(t, v)
+        elif t - self.v_trend.t > 1.5:
+            self.v = None
+        if sample.track_deg is not None:
+            self.track = sample.track_deg
+
+    def _from_position(self, t: float, latitude: float, longitude: float) -> float | None:
+        if self._origin is None:
+            self._origin = (latitude, longitude)
+        north = (latitude - self._origin[0]) * METRES_PER_DEGREE
+        east = (longitude - self._origin[1]) * METRES_PER_DEGREE * cos(radians(self._origin[0]))
+        self._north.update(t, north)
+        self._east.update(t, east)
+        if not self._north.ready:
+            return None
+        v, track = speed_and_track(self._north.rate, self._east.rate)
+        if v > 10.0 and self.sample.track_deg is None:
+            self.track = track
+        return v
+
+    def _heights(self, t: float, sample: Sample) -> None:
+        level = sample.height_ft
+        if level is not None:
+            if not self.uses_height:
+                self._use_height()
+        elif not self.uses_height:
+            level = sample.altitude_ft
+        if level is not None:
+            self.level = level
+            self.level_trend.update(t, level)
+        elif t - self.level_trend.t > 1.5:
+            self.level = None
+        self.height = None if self.level is None or self.zero_ft is None else self.level - self.zero_ft
+        vertical = sample.vertical_speed_fpm
+        if vertical is not None:
+            self.climb_fpm = vertical
+        else:
+            self.climb_fpm = self.level_trend.rate * 60.0 if self.level is not None else None
+
+    def _use_height(self) -> None:
+        self.uses_height = True
+        self.zero_ft = 0.0
+        self.level_trend.reset()
+
+    def at_rest(self) -> None:
+        """The wheels are still, or nearly: learn what the instruments read there."""
+        if self.ias is not None:
+            rest = self.rest_ias
+            self.rest_ias = self.ias if rest is None else rest + 0.1 * (self.ias - rest)
+        self.learn_zero()
+
+    def learn_zero(self) -> None:
+        """The wheels are on the ground at low speed: take the level as zero unless it was given."""
+        if self.level is None:
+            return
+        if self.uses_height:
+            # A height that is not quite 0 on the wheels is the aeroplane's own (its reference point); 15 ft is not.
+            self.zero_ft = self.level if 1.5 < abs(self.level) < 15.0 else 0.0
+        elif self._given_field_ft is None:
+            zero = self.zero_ft
+            near = zero is not None and abs(self.level - zero) < 5.0
+            self.zero_ft = zero + 0.05 * (self.level - zero) if near and zero is not None else self.level
+
+    def crossing(self, before: float | None, now: float | None, threshold: float) -> float:
+        """When a value went through `threshold` between the last sample and this; this sample's time if unknown."""
+        if before is None or now is None or before == now or self.dt <= 0.0:
+            return self.t
+        part = (threshold - before) / (now - before)
+        return self.t if not 0.0 <= part <= 1.0 else self.prev_t + part * (self.t - self.prev_t)
+
+    def rose_through(self, before: float | None, now: float | None, threshold: float) -> float:
+        """When a value that is now at or above `threshold` got there: the last sample's time if it was there already."""
+        return self.prev_t if before is not None and before >= threshold else self.crossing(before, now, threshold)
+
+    def values_at(self, t: float) -> tuple[float | None, float | None]:
+        """Indicated airspeed and height above the field at `t`: interpolated, or carried on by the trend."""
+        rows = self.history
+        if not rows:
+            return None, None
+        if t >= rows[-1][0]:
+            ahead = t - rows[-1][0]
+            ias = None if self.ias is None else self.ias + self.ias_trend.rate * ahead
+            level = None if self.level is None else self.level + (self.climb_fpm or 0.0) / 60.0 * ahead
+            return ias, self._above(level)
+        later = rows[-1]
+        for row in reversed(rows):
+            if row[0] <= t:
+                part = (t - row[0]) / (later[0] - row[0]) if later[0] > row[0] else 0.0
+                return _between(row[1], later[1], part), self._above(_between(row[2], later[2], part))
+            later = row
+        return later[1], self._above(later[2])
+
+    def _above(self, level: float | None) -> float | None:
+        return None if level is None or self.zero_ft is None else level - self.zero_ft
+
+
+def _between(a: float | None, b: float | None, part: float) -> float | None:
+    return (a if part < 0.5 else b) if a is None or b is None else a + part * (b - a)

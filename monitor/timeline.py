@@ -1,0 +1,161 @@
+"""Feed time: which samples belong to the flight's time line, and the events about the data itself.
+
+The rules, each with its reason:
+
+* The feed's own `time_s` is the time when it supplies one; else seconds since the first sample arrived. Which of the
+  two is decided by the first sample and holds to the end, because mixing two clocks is worse than missing a sample.
+* Time that stands still while packets arrive for `pause_s`: `paused`, later `resumed`. Repeated samples are not
+  judged, so nothing falls due.
+* Back by 1 s or less: a late packet, dropped and counted. Back by more, or forward by more than 10 s, is a jump. One
+  sample alone can be a damaged number, so a jump counts once the next sample confirms it; then `restarted`.
+* No valid sample for max(2 s, 3 usual intervals) of wall clock: `lost`; the next sample: `back`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from monitor.sample import Sample
+
+LATE_S = 1.0
+JUMP_S = 10.0
+LOST_S = 2.0
+LOST_INTERVALS = 3.0
+PAUSE_S = 1.5
+PAUSE_ROWS = 30  # in a log there is no arrival time to tell a pause by; 30 equal rows are more than any burst of copies
+
+
+class Timeline:
+    """The feed's clock. `offer` gives the samples to judge, in order; `emit(id, t)` is called for feed events."""
+
+    def __init__(self, emit: Callable[[str, float], None], restart: Callable[[float], None]) -> None:
+        self._emit = emit
+        self._restart = restart
+        self.t: float | None = None
+        self.interval_s = 0.0
+        self.own_time: bool | None = None  # the feed supplies time_s
+        self.state = "waiting"
+        self.dropped_late = 0
+        self.dropped_repeat = 0
+        self.dropped_jump = 0
+        self.dropped_no_time = 0
+        self._first_arrival = 0.0
+        self._arrival = 0.0
+        self._advance_arrival = 0.0
+        self._repeats = 0
+        self._count = 0
+        self._held: tuple[float, Sample] | None = None
+        self._recent: list[float] = []
+
+    @property
+    def arrival_s(self) -> float:
+        """When the last packet of the feed arrived."""
+        return self._arrival
+
+    def feed_time(self, arrival_s: float) -> float | None:
+        """Feed time at an arrival time: the last sample's, carried on by at most one usual interval."""
+        if self.t is None:
+            return None
+        return self.t + min(max(arrival_s - self._arrival, 0.0), self.interval_s)
+
+    def lost_at(self) -> float | None:
+        """Arrival time at which the feed counts as lost; None when it is not running."""
+        if self.t is None or self.state == "lost":
+            return None
+        return self._arrival + max(LOST_S, LOST_INTERVALS * self.interval_s)
+
+    def check_lost(self, arrival_s: float) -> None:
+        """Say `lost` when that fell due by `arrival_s`."""
+        due = self.lost_at()
+        if due is not None and arrival_s >= due and self.t is not None:
+            self.state = "lost"
+            self._emit("lost", self.t + (due - self._arrival))
+
+    def offer(self, sample: Sample, arrival_s: float) -> tuple[tuple[float, Sample], ...]:
+        """The samples that `sample` lets through, each with its feed time; mostly the one, sometimes none or two."""
+        t = sample.time_s
+        last = self.t
+        if last is None:
+            return self._first(sample, arrival_s)
+        if not self.own_time:
+            t = arrival_s - self._first_arrival
+        elif t is None:
+            self.dropped_no_time += 1
+            return ()
+        dt = t - last
+        if 0.0 < dt <= JUMP_S:
+            if self.state != "on":
+                self._returned(arrival_s, t)
+            self._advance(t, dt, arrival_s)
+            return ((t, sample),)
+        return self._irregular(t, dt, sample, arrival_s)
+
+    def _first(self, sample: Sample, arrival_s: float) -> tuple[tuple[float, Sample], ...]:
+        self.own_time = sample.time_s is not None
+        self._first_arrival = self._arrival = self._advance_arrival = arrival_s
+        self.t = sample.time_s if sample.time_s is not None else 0.0
+        self.state = "on"
+        self._emit("started", self.t)
+        return ((self.t, sample),)
+
+    def _advance(self, t: float, dt: float, arrival_s: float) -> None:
+        self.t = t
+        self._arrival = self._advance_arrival = arrival_s
+        self._held = None
+        self._repeats = 0
+        recent = self._recent
+        self._count += 1
+        if len(recent) < 9 or not self._count & 3:  # every fourth step is enough of the usual ones, and cheap
+            if len(recent) == 9:
+                recent.pop(0)
+            recent.append(dt)
+            self.interval_s = sorted(recent)[len(recent) // 2]
+
+    def _returned(self, arrival_s: float, t: float) -> None:
+        event = "back" if self.state == "lost" else "resumed"
+        self.state = "on"
+        self._emit(event, t)
+
+    def _irregular(self, t: float, dt: float, sample: Sample, arrival_s: float) -> tuple[tuple[float, Sample], ...]:
+        if self._held is not None and 0.0 <= t - self._held[0] <= JUMP_S:
+            return self._jumped(t, sample, arrival_s)
+        if -LATE_S <= dt < 0.0:
+            self.dropped_late += 1
+            return ()
+        if dt == 0.0:
+            self._repeat(arrival_s)
+            return ()
+        self._held = (t, sample)
+        self.dropped_jump += 1
+        return ()
+
+    def _jumped(self, t: float, sample: Sample, arrival_s: float) -> tuple[tuple[float, Sample], ...]:
+        assert self._held is not None
+        held_t, held = self._held
+        self._held = None
+        self.dropped_jump -= 1
+        if self.state != "on":
+            self._returned(arrival_s, held_t)
+        self.t = held_t
+        self._arrival = self._advance_arrival = arrival_s
+        self._recent.clear()
+        self._restart(held_t)
+        self._emit("restarted", held_t)
+        if t == held_t:
+            return ((held_t, held),)
+        self._advance(t, t - held_t, arrival_s)
+        return ((held_t, held), (t, sample))
+
+    def _repeat(self, arrival_s: float) -> None:
+        assert self.t is not None
+        self.dropped_repeat += 1
+        self._repeats += 1
+        was_lost = self.state == "lost"
+        self._arrival = arrival_s
+        still_s = arrival_s - self._advance_arrival
+        wait_s = max(PAUSE_S, LOST_INTERVALS * self.interval_s)
+        if was_lost:
+            self._returned(arrival_s, self.t)
+        if self.state == "on" and (still_s >= wait_s or (still_s == 0.0 and self._repeats >= PAUSE_ROWS)):
+            self.state = "paused"
+            self._emit("paused", self.t)

@@ -1,0 +1,56 @@
+"""A noisy signal's value and rate of change by least squares, in constant time and memory a sample."""
+
+from __future__ import annotations
+
+from math import exp
+
+
+class Trend:
+    """A straight line fitted to all samples so far, each weighted by its age (time constant `tau_s`, seconds).
+
+    This is discounted least squares of the first order: for samples at a steady interval the two gains below are its
+    exact recursion (R. G. Brown, Smoothing, Forecasting and Prediction, 1963; from memory). Until enough
+    samples are in, the gains are those of ordinary least squares over the samples at hand, so that the start value
+    has no say. A gap of several time constants starts the line anew from its two ends.
+    """
+
+    __slots__ = ("_a", "_b", "_dt", "_n", "rate", "t", "tau_s", "value")
+
+    def __init__(self, tau_s: float) -> None:
+        self.tau_s = tau_s
+        self.reset()
+
+    def reset(self) -> None:
+        """Forget everything."""
+        self.value = 0.0
+        self.rate = 0.0
+        self.t = 0.0
+        self._n = 0
+        self._dt = 0.0
+        self._a = self._b = 1.0
+
+    @property
+    def ready(self) -> bool:
+        """True once two samples are in, so that there is a rate at all."""
+        return self._n > 1
+
+    def update(self, t: float, measured: float) -> None:
+        """Take in one value at time `t` (seconds, later than the last)."""
+        dt = t - self.t
+        self.t = t
+        n = self._n = self._n + 1
+        if n == 1:
+            self.value = measured
+            return
+        if not 0.99 * self._dt < dt < 1.01 * self._dt:  # gains are kept while the interval holds
+            theta = exp(-dt / self.tau_s)
+            self._dt, self._a, self._b = dt, 1.0 - theta * theta, (1.0 - theta) ** 2
+        a, b = self._a, self._b
+        if n < 400:
+            least = 6.0 / (n * (n + 1))
+            if least > b:
+                a, b = max(a, (2 * n - 1) * least / 3.0), least
+        predicted = self.value + self.rate * dt
+        residual = measured - predicted
+        self.value = predicted + a * residual
+        self.rate += b * residual / dt
