@@ -60,6 +60,11 @@ def line(event: Event) -> str:
     return f"{stamp}  {event.phase or '':<17} {speed} {height}  {words(event)}".rstrip()
 
 
+def notice_line(text: str) -> str:
+    """A line for a person that is no event, set apart from the events."""
+    return f"         -  {text}"
+
+
 class PlainLines:
     """An output that prints events as they come. A line takes microseconds; who reads slowly is the fan-out's care."""
 
@@ -76,11 +81,11 @@ class PlainLines:
     def event(self, event: Event) -> None:
         """Print the event, if it is important enough."""
         if importance(event) >= self._least:
-            self._print(line(event))
+            self.print(line(event))
 
     def notice(self, text: str) -> None:
         """Print a line that is no event: something about the feed, the voice, the recording."""
-        self._print(f"            {text}")
+        self.print(notice_line(text))
 
     def show(self, snapshot: Snapshot) -> None:
         """Print which checks are off, when that is new; the rest of a snapshot is for screens."""
@@ -92,5 +97,6 @@ class PlainLines:
     def close(self) -> None:
         """Nothing is held back."""
 
-    def _print(self, text: str) -> None:
+    def print(self, text: str) -> None:
+        """Print a line, whatever it is; nothing in it can move the cursor."""
         write_all(self._stream, clean(text) + "\n")

@@ -20,7 +20,7 @@ import msgspec
 
 from adapters import frames
 from adapters.canvas import LEAVE, write_all
-from adapters.plain import PlainLines, importance
+from adapters.plain import PlainLines, importance, line, notice_line
 from monitor.events import Event
 from monitor.screen_parts import Surroundings, View
 from monitor.snapshot import Snapshot
@@ -30,8 +30,10 @@ SEND_S = 1 / 20
 """Least time between two views sent: more often than the painter paints, so that it has a new one each time."""
 CLOSE_S = 1.0
 """How long the painter may take to give the terminal back before it is ended."""
-KEPT_EVENTS = 40
-"""Calls printed again when the dashboard closes, so that the terminal keeps what the screen took with it."""
+KEPT_LINES = 60
+"""Calls and notices printed again when the dashboard closes, so that they stay when its screen has gone."""
+NOTICE_S = 20.0
+"""How long a notice stays on the screen."""
 
 
 def cannot_paint(stream: TextIO) -> str | None:
@@ -74,7 +76,8 @@ class Dashboard:
         self._captions_given = False
         self._closing = False
         self._words = ""
-        self._kept: deque[Event] = deque(maxlen=KEPT_EVENTS)
+        self._notice_until_s = 0.0
+        self._kept: deque[str] = deque(maxlen=KEPT_LINES)
         self._plain: PlainLines | None = None
         self._threads: list[threading.Thread] = []
 
@@ -120,6 +123,8 @@ class Dashboard:
         """Put the view into the slot, with the markers of one not yet sent; the lock is held."""
         if self._around.caption and self._clock() >= self._caption_until_s:
             self._around = msgspec.structs.replace(self._around, caption=None)
+        if self._around.notices and self._clock() >= self._notice_until_s:
+            self._around = msgspec.structs.replace(self._around, notices=())
         waiting = self._slot.markers if self._slot else ()
         self._slot = frames.Frame(View(self._shot, self._around), (*waiting, *markers))
         self._news.set()
@@ -131,7 +136,7 @@ class Dashboard:
         with self._lock:
             plain = self._plain
             if plain is None and importance(event) == 2:
-                self._kept.append(event)
+                self._kept.append(line(event))
         if plain is not None:
             plain.event(event)
         elif event.say and not self._captions_given:
@@ -147,11 +152,17 @@ class Dashboard:
         self.describe(caption=words)
 
     def notice(self, text: str) -> None:
-        """A line for a person, shown until the next one."""
-        if self._plain is not None:
-            self._plain.notice(text)
-        else:
-            self.describe(notice=text)
+        """A line for a person: on the screen for a while, and printed again at the end."""
+        with self._lock:
+            plain = self._plain
+            if plain is None:
+                self._kept.append(notice_line(text))
+                self._notice_until_s = self._clock() + NOTICE_S
+                notices = (*self._around.notices[-2:], text)
+                self._around = msgspec.structs.replace(self._around, notices=notices)
+                self._post()
+        if plain is not None:
+            plain.notice(text)
 
     def describe(self, **changes: Any) -> None:
         """Change what surrounds the snapshot: any field of `Surroundings`."""
@@ -183,7 +194,7 @@ class Dashboard:
         if self._process is not None:
             self._end(self._process)
         if was_painting:
-            self._print_kept()
+            self._go_plain()
 
     def _end(self, process: subprocess.Popen[bytes]) -> None:
         """Let the painter end by itself; failing that end it and give the terminal back from here."""
@@ -200,13 +211,14 @@ class Dashboard:
         for thread in self._threads:
             thread.join(CLOSE_S / 2)
 
-    def _print_kept(self) -> None:
-        lines = PlainLines(self._stream)
+    def _go_plain(self) -> None:
+        """Print what the screen has taken with it, and everything that follows."""
+        plain = PlainLines(self._stream)
         with self._lock:
-            kept = tuple(self._kept)
+            self._plain, kept = plain, tuple(self._kept)
         with contextlib.suppress(OSError, ValueError):
-            for event in kept:
-                lines.event(event)
+            for text in kept:
+                plain.print(text)
 
     def _send(self) -> None:
         """The sending thread: the newest view down the pipe, paced; a painter that is gone ends it."""
@@ -227,10 +239,10 @@ class Dashboard:
     def _listen(self) -> None:
         """The listening thread: reports until the painter's end, which is then told when nobody asked for it."""
         assert self._process is not None and self._process.stderr is not None
-        for line in self._process.stderr:
-            report = frames.read_report(line)
+        for raw in self._process.stderr:
+            report = frames.read_report(raw)
             if report is None:
-                self._words = line.decode("utf-8", "replace").strip() or self._words
+                self._words = raw.decode("utf-8", "replace").strip() or self._words
             elif report.marker:
                 self._shown_ns.setdefault(report.marker, report.shown_ns)
         if not self._closing:
@@ -239,13 +251,9 @@ class Dashboard:
     def _lost(self, status: int) -> None:
         """The painter is gone: terminal back, one line, the calls so far, and plain lines from here."""
         self._restore()
-        plain = PlainLines(self._stream)
         why = f"status {status}" + (f", {self._words}" if self._words else "")
-        with contextlib.suppress(OSError, ValueError):
-            plain.notice(f"the dashboard's painter ended ({why}); the flight goes on in plain lines")
-        self._print_kept()
-        with self._lock:
-            self._plain = plain
+        self._kept.append(notice_line(f"the dashboard's painter ended ({why}); the flight goes on in plain lines"))
+        self._go_plain()
 
     def _restore(self) -> None:
         with contextlib.suppress(OSError, ValueError):

@@ -1,0 +1,362 @@
+"""The dashboard's layout: pictures at several sizes, and promises that hold for any snapshot and any size."""
+
+from __future__ import annotations
+
+import string
+
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+from msgspec.structs import replace
+from rich.cells import cell_len
+
+from monitor.bigtype import big, rows_of
+from monitor.scales import column, gauge_bar, number, state_words
+from monitor.screen import LEAST_HEIGHT, LEAST_WIDTH, plan_for, screen
+from monitor.screen_parts import CAUTIONS, Surroundings, View, against_target, climb_words, heading_words, turn_from
+from monitor.snapshot import Gauge, Said, Snapshot
+from monitor.spans import ASCII, ROLES, UNICODE, Glyphs, Line, Span, cells, clean, crop, fit
+from tests.screen_scenes import ABORT, AROUND, CLIMB, FOLDER, GAUGES, HELD, LOST, ROLL, SCENES, SIZES, pictures
+
+DASHBOARDS = [(60, 16), (80, 24), (110, 36), (200, 60)]
+
+
+def _text(lines: list[Line]) -> list[str]:
+    return ["".join(span.text for span in line) for line in lines]
+
+
+def _roles(lines: list[Line], words: str) -> set[str]:
+    return {span.role for line in lines for span in line if words in span.text}
+
+
+@pytest.mark.parametrize("name", sorted(pictures()))
+def test_picture(name: str) -> None:
+    """Every scene looks as recorded, colours included; a picture that is not there fails."""
+    assert pictures()[name] == (FOLDER / name).read_text(encoding="utf-8")
+
+
+def test_no_picture_without_a_scene() -> None:
+    """No recorded picture has lost its scene."""
+    assert {path.name for path in FOLDER.glob("*.txt")} == set(pictures())
+
+
+_VALUE = st.none() | st.floats(-1e9, 1e9) | st.integers(-300, 3000)
+_WORDS = st.text(max_size=30) | st.sampled_from(
+    ["Abort: oil pressure low", "Rotate at 52 kt", "日本語の警告", "\x1b[2J\n"]
+)
+_GAUGE = st.builds(
+    Gauge,
+    channel=st.sampled_from(["rpm", "oil_pressure_psi", "bus_v"]) | _WORDS,
+    value=_VALUE,
+    state=st.sampled_from(["green", "caution", "red", "unmarked", "off"]),
+    green=st.none() | st.tuples(st.floats(-500, 500), st.floats(-500, 500)),
+    low=_VALUE,
+    high=_VALUE,
+)
+_SAID = st.builds(
+    Said,
+    t_s=_VALUE,
+    kind=st.sampled_from(["callout", "warning", "caution", "advisory", "check", "feed"]),
+    id=_WORDS,
+    text=_WORDS,
+    spoken=st.booleans(),
+)
+_SNAPSHOT = st.builds(
+    Snapshot,
+    t_s=_VALUE,
+    feed=st.sampled_from(["waiting", "on", "paused", "lost"]),
+    phase=st.none() | _WORDS,
+    takeoff=st.none() | st.integers(1, 10**6),
+    next_text=st.none() | _WORDS,
+    target_name=st.none() | _WORDS,
+    on_wheels=st.none() | st.booleans(),
+    gauges=st.lists(_GAUGE, max_size=14).map(tuple),
+    said=st.lists(_SAID, max_size=30).map(tuple),
+    warning=st.none() | _WORDS,
+    held=st.lists(_WORDS, max_size=3).map(tuple),
+    off=st.lists(_WORDS, max_size=5).map(tuple),
+    **{
+        name: _VALUE
+        for name in Snapshot.__struct_fields__
+        if name.endswith(("_kt", "_ft", "_fpm", "_deg", "_kt_s")) or name == "throttle"
+    },
+)
+_AROUND = st.builds(
+    Surroundings,
+    title=_WORDS,
+    aircraft=_WORDS,
+    source=_WORDS,
+    caption=st.none() | _WORDS,
+    notices=st.lists(_WORDS, max_size=4).map(tuple),
+    keys=_WORDS,
+    stale_s=st.none() | st.floats(0, 1e6),
+)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    view=st.builds(View, shot=_SNAPSHOT, around=_AROUND),
+    width=st.integers(1, 210),
+    height=st.integers(1, 70),
+    glyphs=st.sampled_from([UNICODE, ASCII]),
+)
+@example(view=View(), width=1, height=1, glyphs=UNICODE)
+def test_no_line_too_long(view: View, width: int, height: int, glyphs: Glyphs) -> None:
+    """Whatever the snapshot and the size: as many rows as the screen has, none wider (as rich measures), no control
+    character, only known roles; in ASCII nothing but ASCII."""
+    lines = screen(view, width, height, glyphs)
+    assert len(lines) == height
+    for line in lines:
+        text = "".join(span.text for span in line)
+        assert cell_len(text) <= width
+        assert cell_len(text) == cells(text)
+        assert text.isprintable()
+        assert all(span.role in ROLES for span in line)
+        assert text.isascii() or not glyphs.ascii
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.text(max_size=20))
+def test_width_as_rich_measures(text: str) -> None:
+    """The width of any cleaned text is what rich's own table says."""
+    assert cells(clean(text)) == cell_len(clean(text))
+
+
+@given(_SNAPSHOT, _SNAPSHOT, st.sampled_from(DASHBOARDS))
+@settings(max_examples=60, deadline=None)
+def test_nothing_jumps(one: Snapshot, other: Snapshot, size: tuple[int, int]) -> None:
+    """The label row of airspeed and height stays in its row, whatever happens in flight."""
+    at = [
+        next(index for index, row in enumerate(_text(screen(View(shot), *size))) if "HEIGHT ft" in row)
+        for shot in (replace(one, said=()), replace(other, said=()))
+    ]
+    assert at[0] == at[1]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_warning_is_red_and_in_words(size: tuple[int, int]) -> None:
+    """A warning stands in the warning role and in words at every size (14 CFR 25.1322(e)(1): red, and 25.1322(a)(2):
+    more than colour is needed to know what it is)."""
+    lines = screen(SCENES["abort"], *size)
+    due = [line for line in lines[:14] if any(span.role == "warning" for span in line)]
+    assert due
+    assert any("oil pressure low" in row for row in _text(lines))
+    assert size[0] < LEAST_WIDTH or any(" WARNING " in row for row in _text(lines))
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_held_warning_is_shown(size: tuple[int, int]) -> None:
+    """A warning that is held until after lift-off can be read, and is not dressed as one to act on now."""
+    lines = screen(View(HELD, AROUND), *size)
+    assert any("held: oil pressure low" in row for row in _text(lines))
+    assert _roles(lines, "held:") == {"caution"}
+    assert not any(span.role == "warning" for line in lines[:13] for span in line if span.text.strip())
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_lost_feed_shows_no_old_values(size: tuple[int, int]) -> None:
+    """When the feed is lost no figure of it stays on the screen, and the loss is said."""
+    with_feed = " ".join(_text(screen(View(CLIMB), *size)))
+    lost = " ".join(_text(screen(View(LOST), *size)))
+    for figure in ("VY 72", "+690 ft/min", "heading 264"):
+        assert figure in with_feed or size == (40, 10)
+        assert figure not in lost
+    assert "FEED LOST" in lost or size[0] < LEAST_WIDTH
+    assert "2315" not in lost
+
+
+def test_screen_that_is_old_says_so() -> None:
+    """When the coach sends nothing the screen says how old it is instead of looking live."""
+    view = View(ROLL, replace(AROUND, stale_s=4.0))
+    assert "SCREEN 4 s OLD" in _text(screen(view, 80, 24))[0]
+
+
+@pytest.mark.parametrize("size", DASHBOARDS)
+def test_what_is_asked_for_is_there(size: tuple[int, int]) -> None:
+    """Phase, thing due, airspeed against target, vertical speed, heading against the runway, gauges in words, calls with
+    their times, the words being said, what is off, feed, caution and keys: all on the screen from 60 by 16 up."""
+    rows = " ".join(_text(screen(SCENES["roll"], *size)))
+    for words in (
+        "TAKEOFF ROLL",
+        "at 52 kt" if size != (80, 24) else "52",
+        "VR 52, 5 to go",
+        "0 ft/min",
+        "heading 264  runway 262  2 right",
+        "rpm",
+        "2315",
+        "green",
+        "16.0  [acceleration]",
+        '"Airspeed alive"',
+        "off (2): centreline",
+        "feed on",
+        "simulator and training use",
+        "q quit",
+    ):
+        assert words in rows
+
+
+@pytest.mark.parametrize("size", DASHBOARDS)
+def test_large_type(size: tuple[int, int]) -> None:
+    """The airspeed is drawn large at every size, three rows high at the least, five from 80 by 24 up."""
+    plan = plan_for(*size)
+    assert rows_of(plan.figures, UNICODE) >= (3 if size[0] < 80 else 5)
+    assert rows_of(plan.due, UNICODE) >= (3 if size[0] < 80 else 5)
+    digits = big("47", plan.figures, size[0] // 2, UNICODE)
+    assert digits is not None
+    rows = _text(screen(View(ROLL), *size))
+    assert any(digits[0] == row[: len(digits[0])] for row in rows)
+
+
+def test_longest_caution_that_fits() -> None:
+    """The caution is whole from 80 columns up, and at least a short one is always there."""
+    assert _text(screen(View(ROLL), 80, 24))[-1].strip() == CAUTIONS[0]
+    assert CAUTIONS[2] in _text(screen(View(ROLL, AROUND), LEAST_WIDTH, LEAST_HEIGHT))[-1]
+
+
+def test_gauges_in_trouble_come_first() -> None:
+    """When not all gauges fit, those out of their green stay."""
+    low = Gauge("bus_v", 9.0, "red", (13, 14.5), 11, 16)
+    rows = _text(screen(View(replace(ROLL, gauges=(*GAUGES, low))), 60, 16))
+    assert any("bus" in row and "RED LOW" in row for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("gauge", "words"),
+    [
+        (Gauge("rpm", 2315, "green", (2100, 2600), None, 2600), "green"),
+        (Gauge("rpm", 2001, "caution", (2100, 2600), None, 2600), "CAUTION LOW"),
+        (Gauge("rpm", 2700, "red", (2100, 2600), None, 2600), "RED HIGH"),
+        (Gauge("oil_pressure_psi", 18, "red", None, 25, 110), "RED LOW"),
+        (Gauge("oil_pressure_psi", 18, "red"), "RED"),
+        (Gauge("egt_degf", 1300, "unmarked"), "no marks"),
+        (Gauge("egt_degf", None, "off"), "no value"),
+    ],
+)
+def test_state_in_words(gauge: Gauge, words: str) -> None:
+    """The state of every gauge is in words of its own, so that no colour is needed to read it."""
+    assert state_words(gauge)[0] == words
+
+
+def test_marks_on_the_bar() -> None:
+    """The bar has the green arc, yellow beside it and red lines where the profile puts them (14 CFR 25.1549)."""
+    bar = gauge_bar(Gauge("oil_pressure_psi", 62.0, "green", (50, 90), 25, 110), 60, UNICODE)
+    roles = [span.role for span in bar for _ in span.text]
+    low, high = 25 - 85 / 6, 110 + 85 / 6
+    assert len(roles) == 60
+    assert [roles[column(value, low, high, 60)] for value in (25, 110)] == ["limit", "limit"]
+    assert [roles[column(value, low, high, 60)] for value in (55, 70, 85)] == ["green"] * 3
+    assert [roles[column(value, low, high, 60)] for value in (35, 100)] == ["arc", "arc"]
+    assert roles[column(62, low, high, 60)] == "strong"
+
+
+def test_value_off_the_bar() -> None:
+    """A value beyond the scale stands at its end as an arrowhead, never outside."""
+    gauge = Gauge("oil_pressure_psi", 999.0, "red", (50, 90), 25, 110)
+    text = "".join(span.text for span in gauge_bar(gauge, 20, UNICODE))
+    assert text[-1] == ">"
+    assert len(text) == 20
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"ias_kt": 47.3}, "VR 52, 5 to go, about 2 s"),
+        ({"ias_kt": 47.3, "acceleration_kt_s": None}, "VR 52, 5 to go"),
+        ({"ias_kt": 47.3, "acceleration_kt_s": -2.0}, "VR 52, 5 to go"),
+        ({"ias_kt": 52.4}, "VR 52"),
+        ({"ias_kt": 55.0}, "VR 52, 3 past"),
+        ({"ias_kt": None}, "VR 52"),
+        ({"target_kt": None}, ""),
+    ],
+)
+def test_airspeed_to_go(changes: dict[str, float | None], words: str) -> None:
+    """On the roll the words tell what is missing to VR, and about how long at the acceleration now."""
+    assert against_target(replace(ROLL, **changes)) == words
+
+
+@pytest.mark.parametrize(
+    ("ias_kt", "acceleration_kt_s", "words"),
+    [
+        (64.6, 0.1, "VY 72, 7 SLOW"),
+        (60.0, 1.5, "VY 72, 12 to go"),
+        (66.9, 0.0, "VY 72, 5 SLOW"),
+        (67.0, 0.0, "VY 72, in band"),
+        (82.0, 0.0, "VY 72, in band"),
+        (84.0, 0.0, "VY 72, 12 FAST"),
+    ],
+)
+def test_airspeed_in_band(ias_kt: float, acceleration_kt_s: float, words: str) -> None:
+    """In the climb the words tell in, below or above the band of +10/-5 kt (FAA-S-ACS-6C, PA.IV.A.S11)."""
+    shot = replace(CLIMB, ias_kt=ias_kt, acceleration_kt_s=acceleration_kt_s)
+    assert against_target(shot) == words
+
+
+@pytest.mark.parametrize(
+    ("heading", "runway", "words"),
+    [
+        (264.0, 262.0, "heading 264  runway 262  2 right"),
+        (358.0, 3.0, "heading 358  runway 003  5 left"),
+        (2.0, 358.0, "heading 002  runway 358  4 right"),
+        (359.8, 360.0, "heading 360  runway 360  aligned"),
+        (0.2, 0.0, "heading 360  runway 360  aligned"),
+        (90.0, None, "heading 090"),
+        (None, 90.0, ""),
+    ],
+)
+def test_heading(heading: float | None, runway: float | None, words: str) -> None:
+    """The side off the runway heading is right across north; north is 360, as it is spoken (common practice)."""
+    assert heading_words(Snapshot(heading_deg=heading, runway_heading_deg=runway)) == words
+
+
+@given(st.floats(0, 360), st.floats(-180, 179.9))
+def test_turn_from(reference: float, off: float) -> None:
+    """The difference of two headings is what was added, whichever side of north they are."""
+    assert turn_from((reference + off) % 360, reference) == pytest.approx(off, abs=1e-6)
+
+
+def test_vertical_speed_is_rounded() -> None:
+    """Vertical speed stands to the nearest ten with its sign, and never as minus zero."""
+    shown = [climb_words(Snapshot(vertical_speed_fpm=value)) for value in (688.0, -43.0, -3.0, 4.9)]
+    assert shown == ["+690 ft/min", "-40 ft/min", "0 ft/min", "0 ft/min"]
+    assert climb_words(Snapshot()) == ""
+    assert number(-0.2) == "0"
+
+
+def test_alphabet() -> None:
+    """Every letter and digit is drawn, and no two alike, so that none can be taken for another."""
+    signs = string.ascii_uppercase + string.digits
+    drawn = {big(sign, 1, 20, UNICODE) for sign in signs}
+    assert None not in drawn
+    assert len(drawn) == len(signs)
+
+
+@pytest.mark.parametrize("scale", [1, 2, 3, 4])
+@pytest.mark.parametrize("glyphs", [UNICODE, ASCII])
+def test_large_type_size(scale: int, glyphs: Glyphs) -> None:
+    """Large type is as high as announced, every row equally wide, and refused rather than cut when too wide."""
+    drawn = big("Rotate 52", scale, 500, glyphs)
+    assert drawn is not None
+    assert len(drawn) == rows_of(scale, glyphs)
+    assert len({len(row) for row in drawn}) == 1
+    assert big("Rotate 52", scale, len(drawn[0]) - 1, glyphs) is None
+
+
+def test_signs_not_drawn() -> None:
+    """Words in a script that is not drawn here are shown as ordinary text instead of being lost."""
+    shot = replace(ROLL, warning="Abbruch: Öldruck zu niedrig")
+    assert big("Ö", 1, 20, UNICODE) is None
+    assert any("Öldruck zu niedrig" in row for row in _text(screen(View(shot), 80, 24)))
+
+
+def test_cut_is_marked() -> None:
+    """A text that does not fit ends in a mark, and no column is used beyond the width, wide characters included."""
+    assert crop("Airspeed", 5) == "Airs…"
+    assert cells(crop("警告警告", 4)) <= 4
+    assert fit((Span("Air"), Span("speed")), 5) == (Span("Air"), Span("s…"))
+    assert crop("abc", 0) == ""
+
+
+def test_abort_not_shown_without_warning() -> None:
+    """The warning's ground is there only while there is a warning."""
+    calm = screen(View(replace(ABORT, warning=None, said=(), gauges=GAUGES)), 80, 24)
+    assert not any(span.role == "warning" for line in calm for span in line)
