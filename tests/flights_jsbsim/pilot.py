@@ -8,7 +8,9 @@ gives the same flight.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 
@@ -105,8 +107,9 @@ class _Hands:
 class Pilot:
     """Flies one scenario. `fly()` once; what it did is in the `Raw` it gives."""
 
-    def __init__(self, scenario: Scenario) -> None:
-        """Load the aeroplane; nothing moves yet."""
+    def __init__(self, scenario: Scenario, output: Path | None = None) -> None:
+        """Load the aeroplane; nothing moves yet. output: a file that directs the library's own output."""
+        self.output = output
         self.s = scenario
         self.a: Aeroplane = AEROPLANES[scenario.aeroplane]
         self.rng = np.random.default_rng(scenario.seed)
@@ -136,7 +139,10 @@ class Pilot:
         f["ic/psi-true-deg"] = s.runway_deg
         self._load()
         f["atmosphere/delta-T"] = s.isa_c * 1.8
+        if self.output is not None:  # later than run_ic it would be accepted and send nothing
+            f.set_output_directive(str(self.output))
         f.run_ic()
+        f.disable_output()
         self._wind(0.0)
         f["fcs/mixture-cmd-norm"] = self.mixture = (
             1.0 if s.elevation_ft < 3000 else max(0.75, 1.0 - s.elevation_ft / 40000)
@@ -149,6 +155,7 @@ class Pilot:
         f["fcs/flap-cmd-norm"] = self.h.flaps = s.flaps_deg / (30.0 if a.key != "pa28" else 40.0)
         for _ in range(int(settle_s / STEP_S)):
             f.run()
+        f.enable_output()
         f["propulsion/starter_cmd"] = 0
         self.rest_ft = f["position/h-agl-ft"]
         self.rest_pitch = f["attitude/theta-deg"]
@@ -185,9 +192,10 @@ class Pilot:
             self.put(f"atmosphere/gust-{path}-fps", self.gust[i] * scale[i])
 
     # -- the flight -----------------------------------------------------------------------------------------------
-    def fly(self) -> Raw:
-        """Fly it to the end and return the record."""
-        self.prepare()
+    def fly(self, each_step: Callable[[float], None] | None = None) -> Raw:
+        """Fly it to the end and return the record; each_step(t) is called after each step (pacing, receiving)."""
+        if not hasattr(self, "rest_ft"):
+            self.prepare()
         nodes = [self._node(path) for path in RECORDED.values()]
         rows: list[list[float]] = []
         run = self.fdm.run
@@ -198,6 +206,8 @@ class Pilot:
             if self.step(t):
                 break
             run()
+            if each_step is not None:
+                each_step(t)
         table = np.array(rows)
         data = {name: table[:, i].copy() for i, name in enumerate(RECORDED)}
         data["t"] = np.arange(len(rows)) * STEP_S
