@@ -178,8 +178,7 @@ def default_feed_text() -> str:
         "[decode]",
         'format = "delimited"',
         'delimiter = ","',
-        'header = "optional"',
-        f"columns = [{', '.join(shown(name) for name in CHANNELS)}]",
+        'header = "required"',
         "[channels]",
         *(f'{name} = {{ field = "{name}" }}' for name in CHANNELS),
     ]

@@ -44,12 +44,19 @@ def kind_of(path: Path) -> str:
 
 
 def default_feed_text(path: Path) -> str:
-    """The feed assumed for a log when none is given: a header line that holds our own channel names."""
+    """The feed assumed for a log when none is given: a header line that holds our own channel names.
+
+    Raises `Faults` when the first line holds none of them.
+    """
     with path.open("rb") as file:
-        header = file.readline(LINE_BYTES_MAX).decode("utf-8-sig", "replace")
+        header = file.readline(LINE_BYTES_MAX).decode("utf-8-sig", "replace").rstrip("\r\n")
     delimiter = max(",;\t", key=header.count)
+    names = [name for name in CHANNELS if name in [part.strip(" \"'") for part in header.split(delimiter)]]
+    if not names:
+        got = shown("".join(char if char.isprintable() else "?" for char in header))
+        raise Faults([f"flight {path}: no --feed, and its first line names none of our channels: got {got}"])
     lines = ['name = "log"', "[decode]", 'format = "delimited"', f"delimiter = {_quoted(delimiter)}"]
-    lines += ['header = "required"', "[channels]", *(f'{name} = {{ field = "{name}" }}' for name in CHANNELS)]
+    lines += ['header = "required"', "[channels]", *(f'{name} = {{ field = "{name}" }}' for name in names)]
     return "\n".join(lines) + "\n"
 
 

@@ -9,7 +9,6 @@ from pathlib import Path
 import msgspec
 
 from adapters import common
-from monitor.toml_check import Faults
 from replay.logs import Log, default_feed_text, kind_of
 from replay.player import Step
 from replay.recorded import Recording
@@ -35,14 +34,14 @@ def open_flight(args: argparse.Namespace, given: str, faults: Iterable[str] = ()
     """
     gathering = common.Gathering()
     gathering.faults += faults
-    flight = gathering.of(lambda: _open(args, given_path(given)))
+    path = Path(given).expanduser()
+    kind = gathering.of(lambda: kind_of(path))
+    if kind is None:
+        gathering.of(lambda: common.resolve(args, use_config=False))  # what else is wrong is told at once
+    flight = gathering.of(lambda: _recording(args, path) if kind == "recording" else _log(args, path)) if kind else None
     gathering.done()
     assert flight is not None
     return flight
-
-
-def _open(args: argparse.Namespace, path: Path) -> Flight:
-    return _recording(args, path) if kind_of(path) == "recording" else _log(args, path)
 
 
 def _recording(args: argparse.Namespace, path: Path) -> Flight:
@@ -54,14 +53,10 @@ def _recording(args: argparse.Namespace, path: Path) -> Flight:
 
 
 def _log(args: argparse.Namespace, path: Path) -> Flight:
-    setup = common.resolve(args, use_config=False, assumed_feed=default_feed_text(path))
+    gathering = common.Gathering()
+    assumed = gathering.of(lambda: default_feed_text(path)) if args.feed is None else None
+    setup = gathering.of(lambda: common.resolve(args, use_config=False, assumed_feed=assumed))
+    gathering.done()
+    assert setup is not None
     log = Log(path, setup.feed)
     return Flight("log", setup, log.samples(), setup.notes, log.take_notices)
-
-
-def given_path(text: str) -> Path:
-    """FLIGHT as a path. Raises `Faults` when there is no such file."""
-    path = Path(text).expanduser()
-    if not path.exists():
-        raise Faults([f"flight {path}: no such file"])
-    return path
