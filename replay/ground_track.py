@@ -1,0 +1,110 @@
+"""Distances and directions over the ground, on the WGS 84 ellipsoid where positions are there.
+
+Lengths of geodesics by the library geographiclib (C. F. F. Karney, Algorithms for geodesics, 2013).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from geographiclib.geodesic import Geodesic
+
+from monitor.geo import FEET_PER_S_PER_KNOT, turn
+from replay.series import Array, Column, NotMeasured, Series
+
+FEET_PER_METRE = 1.0 / 0.3048
+LEAST_ROLL_FT = 100.0  # over less the direction of the roll is not known well enough; common practice, no source
+
+
+def geodesic(from_deg: tuple[float, float], to_deg: tuple[float, float]) -> tuple[float, float]:
+    """Distance in feet and initial true bearing in degrees (-180 to 180) between two (latitude, longitude)."""
+    line = Geodesic.WGS84.Inverse(*from_deg, *to_deg)
+    return line["s12"] * FEET_PER_METRE, line["azi1"]
+
+
+def position(series: Series, t: float, gap_s: float) -> tuple[float, float]:
+    """Latitude and longitude at a time."""
+    return series.column("latitude_deg").at(t, gap_s), series.column("longitude_deg").at(t, gap_s)
+
+
+def distance_ft(series: Series, start: float, end: float, gap_s: float) -> float:
+    """How far it went over the ground: between positions, else the integral of groundspeed over time."""
+    if series.has("latitude_deg") and series.has("longitude_deg"):
+        return geodesic(position(series, start, gap_s), position(series, end, gap_s))[0]
+    if not series.has("groundspeed_kt"):
+        raise NotMeasured("neither position nor groundspeed_kt was supplied")
+    t, v = series.column("groundspeed_kt").between(start, end, gap_s)
+    return float(np.trapezoid(v, t)) * FEET_PER_S_PER_KNOT
+
+
+def speed_over_ground(series: Series, span_s: float = 1.0) -> Column:
+    """Groundspeed in knots as supplied, else from positions about `span_s` apart."""
+    if series.has("groundspeed_kt"):
+        return series.column("groundspeed_kt")
+    if not series.has("latitude_deg") or not series.has("longitude_deg"):
+        raise NotMeasured("neither groundspeed_kt nor position was supplied")
+    t, feet, _ = _steps(series, span_s)
+    return Column("groundspeed from position", t[0], feet / t[1] / FEET_PER_S_PER_KNOT)
+
+
+def track(series: Series, start: float, end: float, span_s: float = 2.0) -> Column:
+    """Track over the ground in degrees, unwrapped: as supplied, else from positions about `span_s` apart."""
+    if series.has("track_deg"):
+        return series.column("track_deg")
+    if not series.has("latitude_deg") or not series.has("longitude_deg"):
+        raise NotMeasured("neither track_deg nor position was supplied")
+    t, _, bearings = _steps(series, span_s, start, end)
+    return Column("track from position", t[0], np.unwrap(bearings, period=360.0))
+
+
+def _steps(
+    series: Series, span_s: float, start: float = -np.inf, end: float = np.inf
+) -> tuple[tuple[Array, Array], Array, Array]:
+    """Middle time and length of steps of about `span_s`, and each step's distance (ft) and bearing (deg)."""
+    latitude, longitude = series.column("latitude_deg"), series.column("longitude_deg")
+    inside = np.flatnonzero((latitude.t >= start - span_s) & (latitude.t <= end + span_s))
+    times = latitude.t[inside]
+    partner = np.searchsorted(times, times + span_s * 0.999)
+    good = partner < len(times)
+    first, second = np.flatnonzero(good), partner[good]
+    if not len(first):
+        raise NotMeasured("position is too slow")
+    east_at = np.interp(times, longitude.t, longitude.v)
+    north_at = latitude.v[inside]
+    legs = [geodesic((north_at[i], east_at[i]), (north_at[j], east_at[j])) for i, j in zip(first, second, strict=True)]
+    table = np.array(legs).reshape(-1, 2)
+    return ((times[first] + times[second]) / 2, times[second] - times[first]), table[:, 0], table[:, 1]
+
+
+def runway_track(series: Series, start: float, end: float, gap_s: float) -> float:
+    """The direction of the ground roll, in the datum of `track`: where the wheels went from `start` to `end`."""
+    if series.has("track_deg"):
+        middle = start + 0.4 * (end - start)  # at first it is slow, and a slow track wanders
+        t, v = series.column("track_deg").between(middle, end, gap_s)
+        return float(np.trapezoid(v, t) / (t[-1] - t[0])) % 360.0
+    feet, bearing = geodesic(position(series, start, gap_s), position(series, end, gap_s))
+    if feet < LEAST_ROLL_FT:
+        raise NotMeasured("the roll was too short to tell its direction")
+    return bearing % 360.0
+
+
+def centreline_ft(series: Series, start: float, end: float, runway_heading_deg: float, gap_s: float) -> Array:
+    """Sideways distances in feet, right positive, from the line through where the roll began.
+
+    The line runs in the runway's direction. Headings may be magnetic and positions are true: on its wheels an
+    aeroplane goes where it points, so that the roll's bearing less its mean heading (over distance) is the difference.
+    """
+    origin = position(series, start, gap_s)
+    latitude, longitude = series.column("latitude_deg"), series.column("longitude_deg")
+    t, north = latitude.between(start, end, gap_s)
+    east = np.interp(t, longitude.t, longitude.v)
+    legs = np.array([geodesic(origin, point) for point in zip(north, east, strict=True)])
+    feet, bearings = legs[:, 0], legs[:, 1]
+    if feet[-1] < LEAST_ROLL_FT:
+        raise NotMeasured("the roll was too short to tell its direction")
+    heading = series.column("heading_deg")
+    heading.between(start, end, gap_s)  # for its gaps
+    headings = np.interp(t, heading.t, heading.v)
+    along = np.diff(feet)
+    mean_heading = float(np.sum((headings[:-1] + headings[1:]) / 2 * along) / np.sum(along))
+    variation = turn(mean_heading, bearings[-1])
+    return np.asarray(feet * np.sin(np.radians(bearings - (runway_heading_deg + variation))))

@@ -1,0 +1,87 @@
+"""A flight gone through by the coach, with everything a debrief needs: the samples it judged, and what it said."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import msgspec
+
+from adapters.common import Setup
+from adapters.session import CoachLike, Input, Session, apply, real_coach
+from monitor.aircraft import Aircraft
+from monitor.events import Event
+from monitor.options import Options
+from monitor.procedure import Procedure
+from monitor.sample import Sample
+from monitor.snapshot import Snapshot
+from monitor.timeline import Timeline
+from replay.player import Step
+from replay.series import Row
+
+
+class Judged(msgspec.Struct, frozen=True):
+    """stretches: samples with feed times, cut where feed time was restarted; events: in the order noticed."""
+
+    stretches: list[list[Row]]
+    events: list[Event]
+
+
+class ListenedCoach:
+    """A coach whose samples are kept too, with the feed times that it gave them: by a timeline of the same rules."""
+
+    def __init__(self, coach: CoachLike, stretches: list[list[Row]]) -> None:
+        """Keep the samples in `stretches`."""
+        self._coach = coach
+        self._stretches = stretches
+        stretches.append([])
+        self._timeline = Timeline(lambda _id, _t: None, lambda _t: stretches.append([]))
+
+    def feed(self, sample: Sample, arrival_s: float) -> list[Event]:
+        """Judge one sample and keep what the timeline lets through."""
+        for row in self._timeline.offer(sample, arrival_s):
+            self._stretches[-1].append(row)
+        return self._coach.feed(sample, arrival_s)
+
+    def tick(self, arrival_s: float) -> list[Event]:
+        """Let time pass without a sample."""
+        self._timeline.check_lost(arrival_s)
+        return self._coach.tick(arrival_s)
+
+    def end(self, arrival_s: float) -> list[Event]:
+        """The stream ends here."""
+        return self._coach.end(arrival_s)
+
+    def next_deadline(self) -> float | None:
+        """Arrival seconds at which a tick is worth making."""
+        return self._coach.next_deadline()
+
+    def set_voice_latency(self, latency_s: float) -> None:
+        """Call to first sound, in seconds."""
+        self._coach.set_voice_latency(latency_s)
+
+    def snapshot(self) -> Snapshot:
+        """What the screens show."""
+        return self._coach.snapshot()
+
+
+def judge_flight(setup: Setup, steps: Iterable[Step]) -> Judged:
+    """Go through a flight's inputs (or a log's samples) without waiting. Raises `Faults` when a log holds nothing."""
+    stretches: list[list[Row]] = []
+
+    def listened(aircraft: Aircraft, procedure: Procedure, options: Options) -> CoachLike:
+        return ListenedCoach(real_coach(aircraft, procedure, options), stretches)
+
+    session = Session(setup.feed, setup.aircraft, setup.procedure, setup.options, make_coach=listened)
+    events: list[Event] = []
+    last_ns, ended = 0, False
+    for step in steps:
+        if isinstance(step, Input):
+            events += apply(session, step)
+            last_ns, ended = step.arrival_ns, step.kind == "end"
+        else:
+            last_ns = step[0]
+            events += session.sample(step[1], last_ns)
+        session.take_notices()
+    if not ended:
+        events += session.end(last_ns)
+    return Judged(stretches, events)

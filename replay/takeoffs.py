@@ -1,0 +1,154 @@
+"""Which takeoffs a flight holds: the moments that the coach named, and the samples that belong to each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import msgspec
+import numpy as np
+
+from monitor.events import Event
+from monitor.options import Options
+from replay.series import Array, Column, NotMeasured, Row, Series
+
+WHEELS_OFFSET_FT = (1.5, 15.0)
+"""A height between these on the wheels is the reference point's own height and is taken off, as the coach does."""
+SLOW_KT = 25.0
+"""Below this indicated altitude is not yet disturbed by the roll; common practice, no source."""
+SAME_FIELD_FT = 60.0
+"""A later takeoff's reading this near the first one's is of the same field; common practice, no source."""
+
+
+class Takeoff(msgspec.Struct, frozen=True):
+    """One takeoff: its number, the samples of its stretch of feed time, its moments in seconds, and its events.
+
+    phases: (time, id) of every phase from the roll on. end_s: the next roll, or the last sample.
+    """
+
+    number: int
+    series: Series
+    events: tuple[Event, ...]
+    phases: tuple[tuple[float, str], ...]
+    roll_start_s: float
+    end_s: float
+    lined_up_s: float | None = None
+
+    def begin_of(self, phase: str) -> float | None:
+        """When a phase of this takeoff began first; None when it never did."""
+        return next((t for t, name in self.phases if name == phase), None)
+
+    @property
+    def liftoff_s(self) -> float | None:
+        """When the wheels left the ground for good."""
+        return self.begin_of("initial-climb")
+
+    @property
+    def touchdown_s(self) -> float | None:
+        """When the flight after this takeoff ended on the wheels."""
+        return self.begin_of("landing-roll")
+
+    @property
+    def aloft_until_s(self) -> float:
+        """The end of what was flown after this takeoff."""
+        return self.end_s if self.touchdown_s is None else self.touchdown_s
+
+    @property
+    def outcome(self) -> str:
+        """climbed, rejected, landed-ahead, or incomplete when the stream ended before it was any of these."""
+        if self.liftoff_s is not None:
+            if self.begin_of("climb") is not None:
+                return "climbed"
+            return "landed-ahead" if self.touchdown_s is not None else "incomplete"
+        return "rejected" if self.begin_of("rejected-takeoff") is not None else "incomplete"
+
+    def first(self, kind: str, id_: str) -> Event | None:
+        """The first event of this takeoff with that kind and id."""
+        return next((event for event in self.events if event.kind == kind and event.id == id_), None)
+
+
+def split(stretches: Sequence[Sequence[Row]], events: Sequence[Event]) -> list[Takeoff]:
+    """The takeoffs of a flight, in order.
+
+    stretches: the samples that were judged, cut where feed time was restarted. events: all of them, in the order
+    noticed; a `restarted` among them begins the next stretch.
+    """
+    parts: list[list[Event]] = [[]]
+    for event in events:
+        if event.kind == "feed" and event.id == "restarted":
+            parts.append([])
+        parts[-1].append(event)
+    found: list[Takeoff] = []
+    for rows, part in zip(stretches, parts, strict=False):
+        if rows:
+            found += _in_stretch(Series(rows), part)
+    return found
+
+
+def _in_stretch(series: Series, events: Sequence[Event]) -> list[Takeoff]:
+    phases = sorted(((e.t_s, e.id) for e in events if e.kind == "phase" and e.t_s is not None), key=lambda p: p[0])
+    rolls: dict[int, float] = {}
+    for event in events:
+        if event.kind == "phase" and event.id == "takeoff-roll" and event.takeoff is not None and event.t_s is not None:
+            rolls.setdefault(event.takeoff, event.t_s)
+    starts = sorted(rolls.items(), key=lambda item: item[1])
+    takeoffs = []
+    for index, (number, start) in enumerate(starts):
+        end = starts[index + 1][1] if index + 1 < len(starts) else series.end_s
+        lined_up = [t for t, name in phases if name == "lined-up" and t <= start]
+        takeoffs.append(
+            Takeoff(
+                number=number,
+                series=series,
+                events=tuple(event for event in events if event.takeoff == number),
+                phases=tuple((t, name) for t, name in phases if start <= t < end or (t == end == series.end_s)),
+                roll_start_s=start,
+                end_s=end,
+                lined_up_s=lined_up[-1] if lined_up else None,
+            )
+        )
+    return takeoffs
+
+
+def height_above_field(
+    takeoff: Takeoff, options: Options, earlier_zero_ft: float | None = None
+) -> tuple[Column, float]:
+    """Height in feet above what it reads on the wheels at this takeoff, and that reading.
+
+    From `height_ft`; else from `altitude_ft` less the field's elevation, given or read before the roll.
+    `earlier_zero_ft`: the reading at an earlier takeoff of the same flight, for one that rolls on at speed.
+    """
+    series = takeoff.series
+    uses_height = series.has("height_ft")
+    if not uses_height and not series.has("altitude_ft"):
+        raise NotMeasured("neither height_ft nor altitude_ft was supplied")
+    level = series.column("height_ft" if uses_height else "altitude_ft")
+    before = _before_roll(level, takeoff.roll_start_s)
+    if uses_height and earlier_zero_ft is not None:
+        zero = earlier_zero_ft
+    elif uses_height:
+        zero = before if WHEELS_OFFSET_FT[0] < abs(before) < WHEELS_OFFSET_FT[1] else 0.0
+    elif options.field_elevation_ft is not None:
+        zero = options.field_elevation_ft
+    else:
+        rolling_on = _rolls_on_at_speed(takeoff) and earlier_zero_ft is not None
+        same = rolling_on and abs(before - (earlier_zero_ft or 0.0)) < SAME_FIELD_FT
+        zero = (earlier_zero_ft or 0.0) if same else before
+    name = "height_ft" if uses_height else "altitude_ft"
+    return Column(name, level.t, level.v - zero), zero
+
+
+def _before_roll(level: Column, roll_start_s: float) -> float:
+    """The middle of what was read in the last 3 s before the roll and its first half second."""
+    near: Array = level.v[(level.t >= roll_start_s - 3.0) & (level.t <= roll_start_s + 0.5)]
+    if len(near):
+        return float(np.median(near))
+    return float(level.v[int(np.argmin(np.abs(level.t - roll_start_s)))])
+
+
+def _rolls_on_at_speed(takeoff: Takeoff) -> bool:
+    for channel in ("groundspeed_kt", "ias_kt"):
+        try:
+            return takeoff.series.column(channel).at(takeoff.roll_start_s, 5.0) > SLOW_KT
+        except NotMeasured:
+            continue
+    return False
