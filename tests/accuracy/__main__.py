@@ -12,9 +12,10 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import TypeVar
 
-from tests.accuracy.figures import Result, evaluate, hear, measure
-from tests.accuracy.store import load, make_case, save
+from tests.accuracy.figures import hear, measure
+from tests.accuracy.store import load
 from tests.accuracy.table import report
+from tests.accuracy.work import evaluated, flown, made
 
 Job = TypeVar("Job")
 Done = TypeVar("Done")
@@ -29,19 +30,6 @@ def _over(work: Callable[[Job], Done], jobs: list[Job], processes: int) -> Itera
         yield from pool.map(work, jobs, chunksize=4)
 
 
-def _made(job: tuple[int, bool, str]) -> str:
-    seed, faulted, folder = job
-    return save(make_case(seed, faulted), Path(folder)).name
-
-
-def _flown(job: tuple[int, bool]) -> Result:
-    return evaluate(make_case(*job))
-
-
-def _evaluated(path: str) -> Result:
-    return evaluate(load(Path(path)))
-
-
 def _seeds(args: argparse.Namespace) -> list[tuple[int, bool]]:
     clean, faulted = (args.n // 2, args.n - args.n // 2) if args.n else (args.clean, args.faulted)
     return [(args.seed + i, False) for i in range(clean)] + [(args.seed + 500_000 + i, True) for i in range(faulted)]
@@ -51,20 +39,20 @@ def _generate(args: argparse.Namespace) -> None:
     Path(args.dir).mkdir(parents=True, exist_ok=True)
     jobs = [(seed, faulted, args.dir) for seed, faulted in _seeds(args)]
     began = time.monotonic()
-    for i, _ in enumerate(_over(_made, jobs, args.processes), 1):
+    for i, _ in enumerate(_over(made, jobs, args.processes), 1):
         if i % 50 == 0:
             print(f"{i} of {len(jobs)}, {time.monotonic() - began:.0f} s", file=sys.stderr)
 
 
 def _evaluate(args: argparse.Namespace) -> None:
     paths = sorted(str(p) for p in Path(args.dir).glob("*.npz") if args.only in p.name)
-    print(report(list(_over(_evaluated, paths, args.processes))))
+    print(report(list(_over(evaluated, paths, args.processes))))
 
 
 def _run(args: argparse.Namespace) -> None:
     results = []
     jobs = _seeds(args)
-    for i, result in enumerate(_over(_flown, jobs, args.processes), 1):
+    for i, result in enumerate(_over(flown, jobs, args.processes), 1):
         results.append(result)
         if i % 100 == 0:
             print(f"{i} of {len(jobs)}", file=sys.stderr)

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from monitor.coach import Coach
-
 from tests.accuracy.setup import coach_for
 from tests.accuracy.store import Case, samples
 from tests.flights_jsbsim.aeroplanes import AEROPLANES
@@ -95,10 +94,10 @@ def _liftoff(result: Result, case: Case, heard: Sequence[Heard]) -> None:
 
 def _rotate(result: Result, case: Case, heard: Sequence[Heard]) -> None:
     call = _first(heard, "callout", "rotate")
-    if call is None or case.truth.rotate_speed is None or call.event.t_s is None:
+    if call is None or case.truth.rotate_indicated is None or call.event.t_s is None:
         return
-    result.rotate_heard_s = call.event.t_s + LEAD_S - case.truth.rotate_speed
-    result.rotate_out_s = call.out_s + LEAD_S - case.truth.rotate_speed
+    result.rotate_heard_s = call.event.t_s + LEAD_S - case.truth.rotate_indicated
+    result.rotate_out_s = call.out_s + LEAD_S - case.truth.rotate_indicated
     if call.event.ias_kt is not None:
         result.rotate_ias = call.event.ias_kt - AEROPLANES[case.scenario.aeroplane].rotate_kt
 

@@ -55,7 +55,7 @@ def make_case(seed: int, faulted: bool) -> Case:
 def case_of(name: str, raw: Raw, sensors: Sensors, options: Options) -> Case:
     """A flown flight, sent through the sensors."""
     columns = sent(raw, sensors)
-    return Case(name, raw.scenario, sensors, options, truth_of(raw, sensors.start_s), expected(raw), columns)
+    return Case(name, raw.scenario, sensors, options, truth_of(raw, sensors.start_s, sensors), expected(raw), columns)
 
 
 def save(case: Case, folder: Path) -> Path:

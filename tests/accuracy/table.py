@@ -140,6 +140,16 @@ def _timing_table(results: Sequence[Result]) -> str:
     return "\n".join(lines)
 
 
+def _odd_times(r: Result) -> list[str]:
+    """Calls missing, and times so far out that someone should look."""
+    odd = [f"LACKS {', '.join(r.missing)}"] if r.missing else []
+    allowed = 0.5 if r.rate_hz >= 5.0 else 2.0
+    if r.liftoff_s is not None and abs(r.liftoff_s) > allowed:
+        odd.append(f"LIFT-OFF {r.liftoff_s:+.2f} s, {'with' if r.switch else 'no'} switch")
+    odd += [f"HEIGHT {h:.0f} ft {e:+.2f} s" for h, e in r.heights_s.items() if abs(e) > allowed]
+    return odd
+
+
 def _trouble(results: Sequence[Result]) -> str:
     """The flights to look at, one line each."""
     lines = ["### Flights to look at (`python -m tests.accuracy show --dir D NAME`)"]
@@ -147,6 +157,7 @@ def _trouble(results: Sequence[Result]) -> str:
         found = [f"FALSE {x}" for x in r.verdict.false] + [f"REASON {x}" for x in r.verdict.wrong_reason]
         found += [f"RULE {x}" for x in r.verdict.rules] + (["MISSED"] if r.verdict.missed else [])
         found += [f"LATE by {r.verdict.delay_s}"] if r.verdict.late else []
+        found += _odd_times(r)
         if found:
             lines.append(f"- {r.name} {r.aeroplane} {r.kind} {r.fault or ''} {r.rate_hz:g} Hz: " + "; ".join(found[:3]))
     return "\n".join(lines)

@@ -10,7 +10,14 @@ import numpy as np
 from tests.flights_jsbsim.aeroplanes import AEROPLANES
 from tests.flights_jsbsim.pilot import Pilot, Raw
 from tests.flights_jsbsim.scenario import Scenario
-from tests.flights_jsbsim.sensors import Sensors, as_samples, fault_time, sent, true_channels
+from tests.flights_jsbsim.sensors import (
+    Sensors,
+    as_samples,
+    fault_time,
+    indicated_airspeed,
+    sent,
+    true_channels,
+)
 
 CALM, AT_20_HZ = Scenario(), Sensors()
 HEIGHTS_FT = (50.0, 200.0, 300.0, 500.0, 1000.0)
@@ -20,13 +27,15 @@ HEIGHTS_FT = (50.0, 200.0, 300.0, 500.0, 1000.0)
 class Truth:
     """What really happened, found at 120 Hz; all times in the feed's own time (s); None = did not happen.
 
-    wheels_off: the last wheel leaves for good. rotate_speed: airspeed first crosses VR on the roll. nose_up: 2
+    wheels_off: the last wheel leaves for good. rotate_speed: airspeed first crosses VR on the roll;
+    rotate_indicated: the same as the sensor shows it, with its lag and its fault but without noise. nose_up: 2
     degrees above the lowest attitude of the roll, for good, before wheels_off. heights: height above the runway
     (model) to the time it is first passed after wheels_off; indicated: the same by indicated altitude less the
     field's. half_speed: half VR. marks: the pilot's own deeds."""
 
     wheels_off: float | None
     rotate_speed: float | None
+    rotate_indicated: float | None
     half_speed: float | None
     nose_up: float | None
     heights: dict[float, float]
@@ -64,7 +73,7 @@ def raw_flight(scenario: Scenario) -> Raw:
 def fly(scenario: Scenario = CALM, sensors: Sensors = AT_20_HZ) -> Flight:
     """Fly it (once a process) and send it through the sensors."""
     raw = raw_flight(scenario)
-    return Flight(scenario, sensors, as_samples(sent(raw, sensors)), truth_of(raw, sensors.start_s))
+    return Flight(scenario, sensors, as_samples(sent(raw, sensors)), truth_of(raw, sensors.start_s, sensors))
 
 
 def first_crossing(t: np.ndarray, values: np.ndarray, level: float, after: float = -1.0) -> float | None:
@@ -86,8 +95,9 @@ def wheels_off(t: np.ndarray, on_ground: np.ndarray, after: float = 0.0, hop_s: 
     return None
 
 
-def truth_of(raw: Raw, start_s: float = 0.0) -> Truth:
-    """The truth of a flight, in feed time."""
+def truth_of(raw: Raw, start_s: float = 0.0, sensors: Sensors = AT_20_HZ) -> Truth:
+    """The truth of a flight, in feed time; of the sensors only pitot, lag and the scenario's fault matter."""
+    shown = indicated_airspeed(raw, sensors)
     c, a, marks = true_channels(raw), AEROPLANES[raw.scenario.aeroplane], raw.marks
     t = c["t"]
     opened = marks.get("throttle_opening", 0.0)
@@ -103,6 +113,7 @@ def truth_of(raw: Raw, start_s: float = 0.0) -> Truth:
     return Truth(
         wheels_off=at(off),
         rotate_speed=at(first_crossing(t, c["ias_kt"], a.rotate_kt, opened)),
+        rotate_indicated=at(first_crossing(t, shown, a.rotate_kt, opened)),
         half_speed=at(first_crossing(t, c["ias_kt"], a.rotate_kt / 2, opened)),
         nose_up=at(_nose_up(c, opened, off)),
         heights=passed(c["height_ft"]),

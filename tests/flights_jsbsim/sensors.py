@@ -221,13 +221,13 @@ SENSOR_FAULTS: dict[str, Callable[[Arrays, float, Fault], None]] = {
     "oil-pressure-low": _settle("oil_pressure_psi", 0.4),
     "oil-pressure-sag": _ramp("oil_pressure_psi", 0.0, 200.0),
     "oil-pressure-high": _settle("oil_pressure_psi", 0.5),
-    "oil-temperature-high": _ramp("oil_temperature_degf", -40.0, 280.0),
+    "oil-temperature-high": _ramp("oil_temperature_degf", -40.0, 300.0),
     "rpm-high": _times("rpm", 1.0),
     "manifold-pressure-low": _times("manifold_pressure_inhg", 0.5),
     "fuel-pressure-low": _settle("fuel_pressure_psi", 0.5),
     "suction-low": _settle("suction_inhg", 1.0),
     "bus-low": _settle("bus_v", 1.0),
-    "cylinder-hot": _ramp("cht_degf", 0.0, 600.0),
+    "cylinder-hot": _ramp("cht_degf", 0.0, 900.0),
     "parking-brake": _constant("parking_brake"),
     "door-open": _constant("door_open"),
     "carburettor-heat": _constant("carburettor_heat"),
@@ -311,9 +311,8 @@ def _times_sent(raw: Raw, sensors: Sensors, rng: np.random.Generator) -> np.ndar
     return at
 
 
-def sent(raw: Raw, sensors: Sensors) -> Arrays:
-    """What the feed carries: "time_s" and the channels, one array each; NaN = not supplied in that sample."""
-    rng = np.random.default_rng(sensors.seed)
+def instruments(raw: Raw, sensors: Sensors) -> Arrays:
+    """The channels as the instruments show them at 120 Hz: pitot, sag, fault and lag; no noise, no rounding."""
     c = true_channels(raw)
     _pitot(c, raw, sensors.pitot)
     _sag(c, raw.scenario, sensors.sag_ft)
@@ -322,6 +321,18 @@ def sent(raw: Raw, sensors: Sensors) -> Arrays:
         SENSOR_FAULTS[fault.kind](c, start, fault)
     for name in ("ias_kt", "vertical_speed_fpm"):
         c[name] = _lag(c[name], sensors.lag_s, 1.0 / 120.0)
+    return c
+
+
+def indicated_airspeed(raw: Raw, sensors: Sensors) -> np.ndarray:
+    """The airspeed shown, at 120 Hz."""
+    return instruments(raw, sensors)["ias_kt"]
+
+
+def sent(raw: Raw, sensors: Sensors) -> Arrays:
+    """What the feed carries: "time_s" and the channels, one array each; NaN = not supplied in that sample."""
+    rng = np.random.default_rng(sensors.seed)
+    c = instruments(raw, sensors)
     at = _times_sent(raw, sensors, rng)
     names = [n for n in c if n != "t" and n not in sensors.missing and (not sensors.only or n in sensors.only)]
     out: Arrays = {"time_s": at + sensors.start_s}

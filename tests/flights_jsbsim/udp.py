@@ -55,7 +55,7 @@ def output_directive(port: int, rate_hz: float) -> str:
 
 
 def feed_toml(port: int, rest_ft: float, missing: frozenset[str] = frozenset()) -> str:
-    """A feed description for that output; missing: channels not to map. The column order is given, for a missed header."""
+    """A feed description for that output, the column order given for a missed header; missing: channels not to map."""
     columns = ", ".join(f'"{c}"' for c in ("Time", *(c for c, *_ in _OUTPUT)))
     lines = ['time_s = { field = "Time" }']
     for caption, _, channel, extra in _OUTPUT:
