@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from operator import add, itemgetter, le, mul
-from typing import Any
+from collections.abc import Iterable
 
 import msgspec
 
 from adapters import units
 from adapters.description import ChannelMap
 from adapters.tally import Tally, shown
-from monitor.sample import CHANNELS, Sample
+from monitor.sample import CHANNELS
 
 TURNS = 720.0
 """Angles up to two turns either way are wrapped into their range; more is no angle. Common practice, no source."""
-_WIDE = 1e12
+WIDE = 1e12
+"""A value made 0 or 1 may be any number up to this."""
 _WRAPPED = {"heading_deg": 360.0, "track_deg": 360.0, "bank_deg": 180.0, "pitch_deg": 180.0, "longitude_deg": 180.0}
-_CHANNEL_NAMES = tuple(CHANNELS)
 SLACK = 0.001
 """Part of a channel's range by which a value may pass an end of 0 or 1 (rounding, a sensor's zero) and count as it."""
 
@@ -42,7 +40,7 @@ class Reading(msgspec.Struct, frozen=True):
     def finish(self, value: float) -> float | None:
         """The channel's value from the converted one; None when it is outside the range (NaN is outside too)."""
         if self.above is not None:
-            return (1.0 if value > self.above else 0.0) if -_WIDE <= value <= _WIDE else None
+            return (1.0 if value > self.above else 0.0) if -WIDE <= value <= WIDE else None
         if self.wrap and -TURNS <= value <= TURNS:
             value = wrapped(value, self.wrap)
         if self.low <= value <= self.high:
@@ -127,36 +125,6 @@ def _reading(channel: ChannelMap, key: str | int, tally: Tally) -> Reading | Non
         wrap=_WRAPPED.get(channel.channel, 0.0),
         above=channel.above,
     )
-
-
-def make_fast(plan: list[Reading]) -> Callable[[Iterable[Any]], Sample | None] | None:
-    """A function from the raw values, in the plan's order, to the sample; None from it means "look more closely".
-
-    It gives the very sample that the careful way gives, or None, or raises ValueError, TypeError or OverflowError
-    (a value that is no number). Everything runs in C loops: 26 channels take about as long as receiving them.
-    """
-    if len(plan) < 2:
-        return None
-    factors, offsets = [r.factor for r in plan], [r.offset for r in plan]
-    lows = [-_WIDE if r.above is not None else -TURNS if r.wrap == 360.0 else r.low for r in plan]
-    highs = [_WIDE if r.above is not None else TURNS if r.wrap == 360.0 else r.high for r in plan]
-    turns = [i for i, r in enumerate(plan) if r.wrap == 360.0]
-    flags = [(i, r.above) for i, r in enumerate(plan) if r.above is not None]
-    places = {r.channel: i for i, r in enumerate(plan)}
-    order = itemgetter(*(places.get(name, -1) for name in _CHANNEL_NAMES))
-
-    def fast(raw: Iterable[Any]) -> Sample | None:
-        values: list[Any] = list(map(add, map(mul, raw, factors), offsets))
-        if not (all(map(le, lows, values)) and all(map(le, values, highs))):
-            return None
-        for i in turns:
-            values[i] %= 360.0
-        for i, above in flags:
-            values[i] = 1.0 if values[i] > above else 0.0
-        values.append(None)
-        return Sample(*order(values))
-
-    return fast
 
 
 def missing_text(channel: ChannelMap, shape: tuple[str | int, ...]) -> str:
