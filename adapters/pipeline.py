@@ -98,7 +98,7 @@ def _line_reader(settings: DecodeSettings, plan: list[Reading], places: list[int
         types[place] = raw_type(reading) if types[place] is float else msgspec.UNSET
     if msgspec.UNSET in types:  # one column for two channels, whose bounds would have to be joined: seldom, so left
         return lambda payload: None
-        decode = msgspec.json.Decoder(tuple_type(types)).decode
+    decode = msgspec.json.Decoder(tuple_type(types)).decode
     make = sample_maker(plan, places, width)
     some = tuple_type([types[place] for place in places])
     make_some = sample_maker(plan, range(len(plan)), len(plan))
