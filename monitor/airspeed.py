@@ -62,7 +62,7 @@ class Airspeed:
         if s.ias_set_aside:
             return
         if self.ground_speed_known():
-            self._watch_dead(ias)
+            self._watch_dead(ias, True)
 
     def standing_with_power(self, power_set: bool) -> None:
         """Power set, and the airspeed shows nothing, with no speed over the ground to tell the roll by."""
@@ -75,7 +75,7 @@ class Airspeed:
         """One sample after lift-off."""
         ias = self._s.sample.ias_kt
         if ias is not None and not self._s.ias_set_aside and self.ground_speed_known():
-            self._watch_dead(ias)
+            self._watch_dead(ias, False)
 
     def _watch_alive(self, ias: float) -> None:
         s = self._s
@@ -86,7 +86,7 @@ class Airspeed:
         self._alive_said = True
         self._alive(s.crossing(s.prev.ias_kt, ias, threshold))
 
-    def _watch_dead(self, ias: float) -> None:
+    def _watch_dead(self, ias: float, on_wheels: bool) -> None:
         s, set_ = self._s, self._set
         v = s.v
         if v is None:
@@ -95,7 +95,7 @@ class Airspeed:
             dead = v >= set_.dead_groundspeed_kt and ias < 20.0
         else:
             dead = min(v, v + self._headwind) >= set_.dead_groundspeed_wind_known_kt and ias < 20.0
-        if not dead and ias >= 20.0:
+        if on_wheels and not dead and ias >= 20.0:  # in the air a turn downwind looks the same
             dead = self._stuck(ias, v)
         else:
             self._stuck_from = None

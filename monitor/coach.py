@@ -268,7 +268,7 @@ class Coach:
         return {}
 
     def _enter_landing_roll(self, before: str | None, t: float) -> dict[str, Any]:
-        self._conditions.begin_landing_roll()
+        self._conditions.begin_landing_roll(t)
         return {}
 
     def _enter_rejected_takeoff(self, before: str | None, t: float) -> dict[str, Any]:

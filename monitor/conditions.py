@@ -52,6 +52,8 @@ class Conditions:
         self._throttle_full = 0.0
         self._power_best = 0.0
         self._closed_t: float | None = None
+        self._touched_t = 0.0
+        self._climb_slow = self._climb_best = 0.0
         self.liftoff.reset()
         self.touchdown.reset()
 
@@ -63,6 +65,8 @@ class Conditions:
         self._keep_power()
         if on_wheels:
             self._keep_motion()
+        else:
+            self.keep_climb()
 
     def _keep_power(self) -> None:
         s = self._s
@@ -144,6 +148,8 @@ class Conditions:
     def moves(self) -> float | None:
         """Moving on the ground."""
         s = self._s
+        if self.power and self._accelerating is not None:
+            return None  # it may be a takeoff: wait for what it turns out to be
         return s.t if s.v is not None and s.v >= MOVING_KT and self._still_since is None else None
 
     def flies(self) -> float | None:
@@ -298,9 +304,9 @@ class Conditions:
         """A touch-and-go: power and acceleration before the landing roll is over, or off again with the power on."""
         t = self.rolls()
         if t is not None:
-            return t
+            return max(t, self._touched_t)
         if self.power and self.liftoff.update(self._s, self.interval_s) is not None:
-            return self._power_half_t
+            return max(self._power_half_t or 0.0, self._touched_t)
         return None
 
     # ---- in the air ----------------------------------------------------------------------------------------------
@@ -311,9 +317,11 @@ class Conditions:
         self._level_since = self._sinking_since = None
         self._throttle_full = 0.0
         self._power_best = 0.0
+        self._climb_slow = self._climb_best = 0.0
 
-    def begin_landing_roll(self) -> None:
-        """On the ground again: it may be a touch-and-go."""
+    def begin_landing_roll(self, t: float) -> None:
+        """On the ground again since `t`: it may be a touch-and-go."""
+        self._touched_t = t
         self._accelerating = None
         self._flying_since = None
         self._still_since = None
@@ -359,9 +367,20 @@ class Conditions:
         best = self._power_best = max(self._power_best, value)
         return s.t if 0.55 * best < value < 0.9 * best else None
 
+    def keep_climb(self) -> None:
+        """The climb rate averaged over some seconds, and this climb's best; once a sample in flight."""
+        s = self._s
+        if s.climb_fpm is not None:
+            self._climb_slow += min(1.0, s.dt / 4.0) * (s.climb_fpm - self._climb_slow)
+            self._climb_best = max(self._climb_best, self._climb_slow)
+
+    def _level(self) -> bool:
+        """Flying level: little climb, and little against what this aeroplane has shown (a weak one climbs slowly)."""
+        return abs(self._climb_slow) < min(150.0, 0.35 * self._climb_best)
+
     def _levelled(self, height: float) -> float | None:
         s = self._s
-        if height < 300.0 or s.climb_fpm is None or abs(s.climb_fpm) > 150.0:
+        if height < 300.0 or s.climb_fpm is None or not self._level():
             self._level_since = None
             return None
         if self._level_since is None:
@@ -380,7 +399,7 @@ class Conditions:
             self._sinking_since = s.t
         elif s.t - self._sinking_since >= 5.0:
             return self._sinking_since
-        if climb > 150.0:
+        if not self._level():
             self._level_since = None
         elif self._level_since is None:
             self._level_since = s.t

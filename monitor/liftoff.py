@@ -87,9 +87,12 @@ class LiftOff:
         rows = list(s.history)
         lowest = self._lowest if self._lowest is not None else rows[0][2]
         limit = self._set.liftoff_climb_fpm
+        # In gusts an aeroplane sinks again in ground effect without touching; only a climb that began near the
+        # lowest level began on the wheels.
+        near = None if lowest is None else lowest + self._set.liftoff_near_ft
         for earlier, later in zip(reversed(rows[:-1]), reversed(rows[1:]), strict=True):
             if earlier[3] is not None and later[3] is not None:
-                if earlier[3] < limit <= later[3]:
+                if earlier[3] < limit <= later[3] and (near is None or later[2] is None or later[2] <= near):
                     return earlier[0] + (limit - earlier[3]) / (later[3] - earlier[3]) * (later[0] - earlier[0])
             elif earlier[2] is not None and later[2] is not None and lowest is not None and earlier[2] <= lowest + 0.5:
                 return earlier[0]

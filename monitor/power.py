@@ -159,8 +159,20 @@ class Power:
             return  # the lever is the pilot's doing
         least = self._aircraft.rpm_takeoff_min
         low = rpm is not None and least is not None and rpm < least
+        if low and self._governor_rising():
+            self._steady_rpm = None
+            return
         self.is_set = True
         self._cue("rpm-low" if low else "manifold-pressure-low")(t)
+
+    def _governor_rising(self) -> bool:
+        """A constant-speed propeller on its fine stop gains rpm with speed until the governor takes over."""
+        s = self._s
+        before, rpm, least = self._second[0][1] if self._second else None, s.sample.rpm, self._aircraft.rpm_takeoff_min
+        if self._fixed or before is None or rpm is None or least is None:
+            return False
+        early = s.ias is None or s.ias < 0.75 * self._aircraft.speeds_kias.rotate
+        return early and rpm > 0.93 * least and rpm > before + 4.0
 
     def _watch_minimum(self, rpm: float | None, throttle: float | None) -> None:
         """After the first judgement: below the profile's least, with the lever full, though near the engine's own best."""

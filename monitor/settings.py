@@ -18,6 +18,7 @@ class Settings(msgspec.Struct, frozen=True):
     liftoff_rise_slow_ft: float
     liftoff_hold_slow_s: float
     liftoff_climb_fpm: float
+    liftoff_near_ft: float
     touchdown_speed_part: float
     power_set_throttle: float
     full_throttle: float
