@@ -41,6 +41,12 @@ class Output(Protocol):
         ...
 
 
+def name_of(output: Output) -> str:
+    """What a person is told an output is: its `name` when it has one."""
+    name = getattr(output, "name", None)
+    return name if isinstance(name, str) else type(output).__name__
+
+
 class Outputs:
     """All consumers as one. Lines for a person go to `tell`."""
 
@@ -89,8 +95,7 @@ class Outputs:
         except Exception as error:  # whatever a consumer does, the others go on
             if output in self._outputs:
                 self._outputs.remove(output)
-            name = type(output).__name__
-            self._tell(f"{name} failed and is off, the rest goes on: {type(error).__name__}: {error}")
+            self._tell(f"{name_of(output)} failed and is off, the rest goes on: {type(error).__name__}: {error}")
             with contextlib.suppress(Exception):
                 output.close()
             return None
@@ -98,6 +103,8 @@ class Outputs:
 
 class JsonLines:
     """Events as JSON lines on a binary stream, each flushed at once. For a replay: writes where it stands."""
+
+    name = "the output of JSON lines"
 
     def __init__(self, stream: BinaryIO | None = None) -> None:
         """Write to `stream`, standard output when None."""
@@ -133,6 +140,7 @@ class Queued:
         self._thread = threading.Thread(target=self._serve, name=type(output).__name__, daemon=True)
         self._error: Exception | None = None
         self.broken = False
+        self.name = name_of(output)
         self.notice: Callable[[str], None] | None = self._notice if hasattr(output, "notice") else None
 
     def start(self) -> str | None:

@@ -38,6 +38,14 @@ NOTICES_MAX = 200
 """Notices waiting to be taken; beyond that they are only counted."""
 
 
+_DROPPED = {
+    "late": "older than one before",
+    "repeat": "with the time of the one before",
+    "jump": "with a time out of line",
+    "no_time": "without a time",
+}
+
+
 class Input(msgspec.Struct, frozen=True):
     """One thing that came in. kind: "packet", "prime", "tick", "key", "voice" or "end".
 
@@ -248,6 +256,12 @@ class Session:
     def refused(self) -> dict[str, int]:
         """Packets of senders that were not heard while another was, by origin (at most the latest origins)."""
         return dict(self._refused)
+
+    def counts(self) -> dict[str, int]:
+        """What the coach's time line dropped, by reason, where it dropped any: late, repeated, out of line, no time."""
+        timeline = getattr(self._coach, "timeline", None)
+        found = {text: getattr(timeline, f"dropped_{name}", 0) for name, text in _DROPPED.items()}
+        return {text: count for text, count in found.items() if count}
 
     def take_notices(self) -> list[str]:
         """What was wrong with the data since the last call, for a person; bounded."""

@@ -1,7 +1,7 @@
 """Text logs: the lines of a file through the decoder and mapping of a live feed, one sample after another.
 
 A log tells when a row was written only by its own `time_s`, so arrival follows that: it grows by what `time_s`
-grows, and by one usual interval when that stands still or goes back (so that a clock that stands is seen as such).
+grows, and stands while that stands or goes back.
 Files are streamed; an hour at 60 Hz never is in memory at once.
 """
 
@@ -23,8 +23,8 @@ TEXT_FORMATS = ("delimited", "key-value", "json", "nmea")
 SQLITE_MAGIC = b"SQLite format 3\x00"
 LINE_BYTES_MAX = 65_536
 """A longer line is no telemetry; it is cut."""
-USUAL_S = 0.05
-"""The interval assumed before the log has shown its own: 20 Hz."""
+LATE_S = 1.0
+"""A clock that goes back by this or less is a late row; by more, it began anew."""
 
 
 def kind_of(path: Path) -> str:
@@ -78,7 +78,6 @@ class Log:
         self.notices: list[str] = []
         self._decoder, self._mapper = make_decoding(feed)
         self._arrival_s = 0.0
-        self._usual_s = USUAL_S
         self._last_s: float | None = None
 
     def samples(self) -> Iterator[tuple[int, Sample]]:
@@ -105,11 +104,11 @@ class Log:
                 yield self._arrival(sample.time_s), sample
 
     def _arrival(self, time_s: float | None) -> int:
-        """Arrival in nanoseconds; a row without a time follows its neighbour by the usual interval."""
-        if self._last_s is not None:
-            step_s = self._usual_s if time_s is None else time_s - self._last_s
-            if time_s is not None and 0 < step_s < 10 * self._usual_s:
-                self._usual_s += 0.1 * (step_s - self._usual_s)
-            self._arrival_s += step_s if step_s > 0 else self._usual_s
-        self._last_s = time_s if time_s is not None else self._last_s
+        """Arrival in nanoseconds after the first row; a row without a time came with the one before."""
+        if time_s is None:
+            return round(self._arrival_s * 1e9)
+        step_s = 0.0 if self._last_s is None else time_s - self._last_s
+        self._arrival_s += max(step_s, 0.0)
+        if self._last_s is None or not -LATE_S <= step_s < 0.0:
+            self._last_s = time_s
         return round(self._arrival_s * 1e9)

@@ -10,7 +10,7 @@ import pytest
 from adapters.feed import load_feed
 from monitor.sample import Sample
 from monitor.toml_check import Faults
-from replay.logs import USUAL_S, Log, default_feed_text, kind_of
+from replay.logs import Log, default_feed_text, kind_of
 from replay.recording import create
 from tests.fakes import FEED
 
@@ -64,10 +64,10 @@ def test_columns_may_be_swapped_by_the_header_and_a_mark_may_lead(tmp_path: Path
 
 
 def test_arrival_always_moves_forward(tmp_path: Path) -> None:
-    """A clock that stands or goes back is passed over by one usual interval; a jump forward is passed on as it is."""
-    rows = _read(tmp_path, "t,v,h\n10,1,0\n10,2,0\n9.5,3,0\n10.5,4,0\n700,5,0\n")
+    """Arrival stands while the log's clock stands, is late or begins anew; a jump forward is passed on as it is."""
+    rows = _read(tmp_path, "t,v,h\n10,1,0\n10,2,0\n9.5,3,0\n10.5,4,0\n700,5,0\n20,6,0\n21,7,0\n")
     steps = [round(b[0] - a[0], 6) for a, b in itertools.pairwise(rows)]
-    assert steps == [USUAL_S, USUAL_S, 1.0, 689.5]
+    assert steps == [0.0, 0.0, 0.5, 689.5, 0.0, 1.0]
 
 
 def test_bad_rows_are_skipped_and_told(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from adapters import common, config, interrupts
 from adapters.cli import CAUTION, EXIT_INTERRUPTED, our_version
+from adapters.closing import closing_lines
 from adapters.logfile import log, logging_to
 from adapters.outputs import Outputs, Queued, Teller
 from adapters.ports import Source
@@ -40,10 +41,11 @@ def run(args: argparse.Namespace) -> int:
         stop = stack.enter_context(interrupts.watching())
         no_log = stack.enter_context(logging_to(folder))
         source = stack.enter_context(_open_source(setup))
-        recorder = None if args.no_record else _recorder(args, setup, folder, tell)
+        recorder, not_recorded = _recorder(args, setup, folder, tell)
         if recorder is not None:
             stack.callback(recorder.close)
-        for line in start_lines(setup, source, recorder, folder):
+        recording = not_recorded if recorder is None else recording_line(recorder.path, folder)
+        for line in start_lines(setup, source, recording):
             tell(line)
         for line in getattr(source, "remarks", list)():
             tell(line)
@@ -89,8 +91,8 @@ def _fly(
         finally:
             tell.outputs = None
             outputs.close()
-    for origin, count in session.refused().items():
-        tell(f"not heard: {count:,} packets from {origin}, while another sender had the feed")
+    for line in closing_lines(session, source):
+        tell(line)
 
 
 @contextmanager
@@ -107,35 +109,50 @@ def _open_source(setup: common.Setup) -> Iterator[Source]:
         source.close()
 
 
-def _recorder(args: argparse.Namespace, setup: common.Setup, folder: Path, tell: Callable[[str], None]) -> Recorder:
+def _recorder(
+    args: argparse.Namespace, setup: common.Setup, folder: Path, tell: Callable[[str], None]
+) -> tuple[Recorder | None, str]:
+    """The recorder, or None and why. A file that was asked for and cannot be made is a fault; else the flight goes on."""
     from replay.keeping import start_recorder
 
-    path = None if args.record is None else Path(args.record).expanduser()
-    return start_recorder(
-        setup,
-        path,
-        folder,
-        command=NAME,
-        version=our_version(),
-        started=datetime.now().astimezone(),
-        keep_gb=_keep_gb(config.load(folder)),
-        tell=tell,
-    )
+    if args.no_record:
+        return None, "recording: off"
+    try:
+        recorder = start_recorder(
+            setup,
+            None if args.record is None else Path(args.record).expanduser(),
+            folder,
+            command=NAME,
+            version=our_version(),
+            started=datetime.now().astimezone(),
+            keep_gb=_keep_gb(config.load(folder)),
+            tell=tell,
+        )
+    except Faults as faults:
+        if args.record is not None:
+            raise
+        return None, f"recording: off; {faults}"
+    return recorder, ""
 
 
 def _keep_gb(user: Mapping[str, Any]) -> float:
     return float(user.get("keep_gb", config.KEEP_GB))
 
 
-def start_lines(setup: common.Setup, source: Source, recorder: Recorder | None, folder: Path) -> list[str]:
-    """What a person is told before the flight: the caution, where it listens and records, which checks are off."""
+def recording_line(path: Path, folder: Path) -> str:
+    """Where it records, and how much is kept there."""
     keep_gb = _keep_gb(config.load(folder))
-    kept = f"; the newest {keep_gb:g} GB in the data folder are kept" if keep_gb else ""
+    kept = f"; the newest {keep_gb:g} GB in the data folder are kept" if keep_gb and folder in path.parents else ""
+    return f"recording: {path}{kept}"
+
+
+def start_lines(setup: common.Setup, source: Source, recording: str) -> list[str]:
+    """What a person is told before the flight: the caution, where it listens and records, which checks are off."""
     return [
         CAUTION,
         *setup.notes,
         f"listening: {source.describe()}; aeroplane: {setup.aircraft.name}; procedure: {setup.procedure.name}",
-        f"recording: {recorder.path}{kept}" if recorder is not None else "recording: off",
+        recording,
         *(f"off: {check} ({why})" for check, why in checks_off(setup)),
     ]
 

@@ -6,6 +6,7 @@ import argparse
 
 from adapters import common, interrupts
 from adapters.cli import EXIT_INTERRUPTED
+from adapters.closing import closing_lines
 from adapters.outputs import Outputs, Teller
 from monitor.toml_check import shown
 
@@ -42,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
             played = Player(session, outputs, pacer, lambda: stop.asked).play(flight.steps)
         finally:
             outputs.close()
-    for line in (*session.take_notices(), *flight.closing_notes()):
+    for line in (*closing_lines(session), *flight.closing_notes()):
         tell(line)
     return 0 if played.whole else EXIT_INTERRUPTED
 
