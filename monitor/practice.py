@@ -93,14 +93,15 @@ class Trial(msgspec.Struct, frozen=True):
 
 
 class Outcome(msgspec.Struct, frozen=True):
-    """How one takeoff went. Times in seconds of flight time, None = did not happen or not measured.
+    """How one takeoff went. Moments in seconds of the stream's time, None = did not happen or not measured.
 
-    right: "abort" or "continue". reaction_s: from the frame that showed the cue to the key. key_ias_kt: speed at the
-    key. late: the key of a hit came after VR. why: one sentence on what was right.
+    fault: None = clean, or not yet there when the key came. right: "abort" or "continue". reaction_s: from the frame
+    that showed the cue to the key. key_ias_kt: speed at the key. late: the key of a hit came after VR.
+    coach_after_s: from the cue to when the coach would have said it. why: one sentence on what was right.
     """
 
-    number: int
-    kind: str | None
+    trial: int
+    fault: str | None
     right: str
     result: str
     cue_s: float | None = None
@@ -109,6 +110,7 @@ class Outcome(msgspec.Struct, frozen=True):
     key_ias_kt: float | None = None
     late: bool = False
     coach_after_s: float | None = None
+    throttle_closed_s: float | None = None
     brakes_s: float | None = None
     stopped_s: float | None = None
     stop_distance_ft: float | None = None

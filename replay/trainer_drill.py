@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable
 
 import msgspec
+from msgspec.structs import asdict
 
 from adapters.description import FeedDescription
 from adapters.ports import Packet
@@ -20,18 +21,19 @@ from monitor import practice
 from monitor.aircraft import Aircraft
 from monitor.events import Event
 from monitor.options import Options
-from monitor.practice import Landmarks, Outcome, Trial
+from monitor.practice import Landmarks, Outcome, Summary, Trial
 from monitor.procedure import Procedure
 from monitor.snapshot import Snapshot
 from replay.scenarios.kinds import Fault, Scenario
 from replay.trainer import RATE_HZ, Trainer
 from replay.trainer_airframe import FT
 from replay.trainer_flight import TrainerFlight
+from replay.trainer_setup import placed
 
 AFTER_LIFT_OFF_S = 4.0
 """A takeoff that is continued ends this long after lift-off."""
-TOO_LATE_S = 8.0
-"""A takeoff that should be aborted and is not, and does not fly either, ends this long after the cue."""
+TOO_LATE_S = 5.0
+"""A takeoff that should be aborted and is not, and cannot fly either, ends this long after the cue."""
 AFTER_STOP_S = 1.5
 _ALARMS = ("warning", "caution", "advisory")
 
@@ -46,9 +48,10 @@ class Prepared(msgspec.Struct, frozen=True):
     right: str
 
 
-def prepare(aircraft: Aircraft, trial: Trial, start_s: float = 0.0) -> Prepared:
-    """Fly the trial in memory, with and without its fault."""
+def prepare(aircraft: Aircraft, trial: Trial, start_s: float = 0.0, options: Options | None = None) -> Prepared:
+    """Fly the trial in memory, with and without its fault, on the field that the options tell."""
     clean = Scenario(seed=trial.seed, stand_s=trial.wait_s)
+    clean = clean if options is None else placed(clean, options)
     healthy = _to_lift_off(aircraft, clean)
     marks = landmarks(healthy, aircraft.speeds_kias.rotate)
     onset = practice.onset_s(trial, marks)
@@ -151,7 +154,8 @@ class DrillSession(Session):
             return now >= self._stopped_s + AFTER_STOP_S
         if self._lifted_s is not None:
             return now >= self._lifted_s + AFTER_LIFT_OFF_S
-        return self._key_s is None and self._cued_s is not None and now >= self._cued_s + TOO_LATE_S
+        cannot_fly = self.flight.trainer.engine.power < 0.1
+        return self._key_s is None and self._cued_s is not None and now >= self._cued_s + TOO_LATE_S and cannot_fly
 
     # What the player calls.
 
@@ -168,10 +172,14 @@ class DrillSession(Session):
         """The takeoff is over: the result is the last event."""
         events = [self._quiet(event) for event in super().end(arrival_ns)]
         self.outcome = self._outcome()
-        last = self.cancelled or self.prepared.trial.number == self._trials
-        more = {key: value for key, value in practice.figures(self.outcome).items() if key != "number"}
-        say = self._words.get("drill.complete", "Exercise complete") if last else None
-        return [*events, self._drill("result", say, {"trial": self.prepared.trial.number, **more})]
+        return [*events, self._drill("result", None, practice.figures(self.outcome))]
+
+    def summary(self, summary: Summary, seed: int) -> Event:
+        """The last event of a drill: its figures, and the words that end the exercise."""
+        figures = {
+            key: round(value, 3) if isinstance(value, float) else value for key, value in asdict(summary).items()
+        }
+        return self._drill("summary", self._words.get("drill.complete", "Exercise complete"), {**figures, "seed": seed})
 
     def snapshot(self) -> Snapshot:
         """What the screen shows: without what the coach found wrong, until it is decided."""
@@ -264,6 +272,10 @@ class DrillSession(Session):
         shown_ns = self._cued_ns if self._frame_shown is None else self._frame_shown(self.marker)
         return None if shown_ns is None else (self._key_ns - shown_ns) / 1e9
 
+    def _stream_s(self, own_s: float | None) -> float | None:
+        """A moment of this takeoff in the stream's time."""
+        return None if own_s is None else self.prepared.scenario.start_s + own_s
+
     def _outcome(self) -> Outcome:
         prepared, reaction = self.prepared, self._reaction_s()
         cue, key = self._cued_s, self._key_s
@@ -272,17 +284,18 @@ class DrillSession(Session):
         result = practice.CANCELLED if self.cancelled else practice.judge(prepared.right, cue, key)
         return Outcome(
             prepared.trial.number,
-            prepared.trial.kind,
+            prepared.trial.kind if cue is not None else None,
             prepared.right if cue is not None or key is None else practice.CONTINUE,
             result,
-            cue_s=cue,
-            key_s=self._key_s,
+            cue_s=self._stream_s(cue),
+            key_s=self._stream_s(self._key_s),
             reaction_s=reaction if result == practice.HIT or cue is not None else None,
             key_ias_kt=self._key_kt,
             late=result == practice.HIT and self._key_s is not None and self._key_s > prepared.marks.vr_s,
             coach_after_s=None if self._coach_s is None or cue is None else self._coach_s - cue,
-            brakes_s=self._brakes_s,
-            stopped_s=self._stopped_s,
+            throttle_closed_s=self._stream_s(self._closed_s),
+            brakes_s=self._stream_s(self._brakes_s),
+            stopped_s=self._stream_s(self._stopped_s),
             stop_distance_ft=self._distance_ft() if self._stopped_s is not None else None,
             why=practice.why(prepared.trial.kind, cue, prepared.marks),
         )

@@ -86,7 +86,7 @@ class Engine:
         depth = 1.0 if fault is None else fault.severity
         self.power = toward(self.power, throttle * self._available(kind, depth, airspeed_ratio), dt_s, 0.35)
         dead = kind == "engine"
-        self._overspeed = toward(self._overspeed, 0.1 * depth * throttle if kind == "rpm-high" else 0.0, dt_s, 0.6)
+        self._overspeed = toward(self._overspeed, depth * throttle if kind == "rpm-high" else 0.0, dt_s, 0.6)
         self.rpm = toward(self.rpm, self._rpm(airspeed_ratio, kind), dt_s, 0.25)
         # A stopped engine still pumps: the manifold follows the throttle plate, a little nearer to ambient.
         full = ambient_inhg - (0.7 if not dead else 0.3)
@@ -130,7 +130,8 @@ class Engine:
         if self.marks.constant_speed and self.power > 0.7 and kind != "rpm":
             # The governor hides a loss of power, but for an engine that cannot reach its rpm at all.
             settled = max(settled, full * min(1.0, 0.80 + 0.22 * self.power))
-        return float(settled + self._overspeed * self.marks.red_line_rpm)
+        beyond = max(0.0, 1.07 * self.marks.red_line_rpm - settled)
+        return float(settled + self._overspeed * beyond)
 
     def _oil(self, dt_s: float, kind: str | None, depth: float) -> None:
         turning = min(1.0, self.rpm / self.marks.takeoff_min_rpm)
