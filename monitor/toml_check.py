@@ -94,9 +94,10 @@ class Table:
     the checker, so reading goes on to the end. Ask `checker.done()` before the values are used.
     """
 
-    def __init__(self, checker: Checker, data: dict[str, Any], path: str = "") -> None:
-        """Read `data`, found at `path` ("" = the top of the file)."""
+    def __init__(self, checker: Checker, data: dict[str, Any], path: str = "", absent: bool = False) -> None:
+        """Read `data`, found at `path` ("" = the top); `absent`: the table is not there, which has been told."""
         self.checker = checker
+        self._absent = absent
         self.data = data
         self.path = path
         self._known: list[str] = []
@@ -121,7 +122,7 @@ class Table:
     def take(self, key: str, wanted: str, required: bool = False) -> Any:
         """The raw value of a key, now known; None when absent, which is a fault if required."""
         self._known.append(key)
-        if key not in self.data and required:
+        if key not in self.data and required and not self._absent:
             self.fault(key, f"got nothing, wanted {wanted}")
         return self.data.get(key)
 
@@ -221,7 +222,9 @@ class Table:
         value = self.take(key, f"a table [{self.at(key)}]", required)
         if value is not None and not isinstance(value, dict):
             self.fault(key, f"got {shown(value)}, wanted a table [{self.at(key)}]")
-        return Table(self.checker, value if isinstance(value, dict) else {}, self.at(key))
+        good = isinstance(value, dict)
+        told = not good and (required or value is not None)
+        return Table(self.checker, value if good else {}, self.at(key), absent=told or self._absent)
 
     def finish(self) -> None:
         """Note every key that nobody took, with the known one most like it."""

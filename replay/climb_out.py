@@ -16,6 +16,8 @@ BAND_PLUS_KT, BAND_MINUS_KT = 10.0, 5.0
 TURNED_DEG = 30.0
 """A change of direction this large is the first turn, not a crab; common practice, no source."""
 LEVEL_BANK_DEG = 5.0
+POWER_FALLS_S = 2.0
+"""So long before a warning of lost power the figures stop; common practice, no source."""
 
 
 def climb_speeds(m: Measures) -> tuple[float, float]:
@@ -32,7 +34,7 @@ def climb_speeds(m: Measures) -> tuple[float, float]:
     if not m.procedure.short_field:
         high = m.height.crossing(200.0, start, until, STEADY_S)
         settled = min(settled, until if high is None else high)
-    end = m.takeoff.begin_of("climb") or until
+    end = min(m.takeoff.begin_of("climb") or until, m.trouble_s())
     if end - settled < 2.0:
         raise NotMeasured("the climb ended before its speed had settled")
     return settled, end
@@ -156,7 +158,10 @@ def power_kept_percent(m: Measures) -> float:
         raise NotMeasured("throttle was not supplied, and a governor holds the rpm")
     column = m.series.column(channel)
     most = float(np.max(column.between(m.takeoff.roll_start_s, m.liftoff_s, INSTANT_S)[1]))
-    least = float(np.min(column.between(m.liftoff_s, m.until_height(500.0), INSTANT_S)[1]))
+    end = min(m.until_height(500.0), m.trouble_s() - POWER_FALLS_S)
+    if end <= m.liftoff_s:
+        raise NotMeasured("the power failed right after lift-off")
+    least = float(np.min(column.between(m.liftoff_s, end, INSTANT_S)[1]))
     if most <= 0:
         raise NotMeasured(f"{channel} stayed at 0 on the roll")
     return 100.0 * least / most

@@ -25,6 +25,7 @@ CLOSED = 0.10
 """Throttle below which it counts as closed; common practice, no source."""
 STOPPED_KT = 2.0
 """Groundspeed below which it counts as stopped; common practice, no source."""
+POWER_WARNINGS = ("engine-failure", "power-loss", "rpm-low", "manifold-pressure-low")
 MEAN_FROM_FT, MEAN_TO_FT = 300.0, 1000.0
 
 
@@ -110,6 +111,14 @@ class Measures:
         found = self.height.crossing(height_ft, self.liftoff_s, self.takeoff.aloft_until_s, STEADY_S)
         return self.takeoff.aloft_until_s if found is None else found
 
+    def trouble_s(self) -> float:
+        """When the power failed in the air, as the coach warned; infinity when it did not.
+
+        What the pilot does then is another exercise than the climb.
+        """
+        failed = [e.t_s for e in self.takeoff.events if e.kind == "warning" and e.id in POWER_WARNINGS and e.t_s]
+        return min((t for t in failed if t >= self.liftoff_s), default=float("inf"))
+
     def climb_window(self) -> tuple[Array, Array]:
         """Times and airspeeds from 300 to 1,000 ft."""
         start, end = self.height_s(MEAN_FROM_FT), self.height_s(MEAN_TO_FT)
@@ -146,9 +155,11 @@ class Measures:
         return self.peak_either_way("bank_deg", self.liftoff_s, self.until_height(500.0))
 
     def runway_heading_deg(self) -> float:
-        """The runway's heading: given, else the mean heading in the last 2 s before the roll and its first second."""
+        """The runway's heading: given, else as the coach took it at line-up, else read around the start of the roll."""
         if self.options.runway_heading_deg is not None:
             return self.options.runway_heading_deg
+        if self.takeoff.runway_heading_deg is not None:
+            return self.takeoff.runway_heading_deg
         column = self.series.column("heading_deg")
         start = self.takeoff.roll_start_s
         first = max(start - 2.0, self.takeoff.lined_up_s or start, column.t[0])
@@ -181,7 +192,7 @@ class Measures:
         """When the throttle was closed, on the roll or before a landing straight ahead."""
         if self.takeoff.outcome == "climbed":
             raise NotMeasured("the takeoff was neither rejected nor ended in a landing ahead")
-        end = self.takeoff.aloft_until_s if self.takeoff.liftoff_s is not None else self.wheels_end_s
+        end = self.takeoff.aloft_until_s if self.takeoff.liftoff_s is not None else self.takeoff.end_s
         found = self.series.column("throttle").crossing(CLOSED, self.open_s(), end, INSTANT_S, down=True)
         return _happened(found, "the throttle was not closed")
 

@@ -32,6 +32,7 @@ class Takeoff(msgspec.Struct, frozen=True):
     roll_start_s: float
     end_s: float
     lined_up_s: float | None = None
+    runway_heading_deg: float | None = None
 
     def begin_of(self, phase: str) -> float | None:
         """When a phase of this takeoff began first; None when it never did."""
@@ -94,7 +95,7 @@ def _in_stretch(series: Series, events: Sequence[Event]) -> list[Takeoff]:
     takeoffs = []
     for index, (number, start) in enumerate(starts):
         end = starts[index + 1][1] if index + 1 < len(starts) else series.end_s
-        lined_up = [t for t, name in phases if name == "lined-up" and t <= start]
+        lined_up = _lined_up(events, start)
         takeoffs.append(
             Takeoff(
                 number=number,
@@ -103,10 +104,17 @@ def _in_stretch(series: Series, events: Sequence[Event]) -> list[Takeoff]:
                 phases=tuple((t, name) for t, name in phases if start <= t < end or (t == end == series.end_s)),
                 roll_start_s=start,
                 end_s=end,
-                lined_up_s=lined_up[-1] if lined_up else None,
+                lined_up_s=lined_up.t_s if lined_up else None,
+                runway_heading_deg=lined_up.more.get("runway_heading_deg") if lined_up else None,
             )
         )
     return takeoffs
+
+
+def _lined_up(events: Sequence[Event], roll_start_s: float) -> Event | None:
+    """The last line-up before the roll."""
+    lined_up = [e for e in events if e.kind == "phase" and e.id == "lined-up" and e.t_s is not None]
+    return next((e for e in reversed(lined_up) if e.t_s is not None and e.t_s <= roll_start_s), None)
 
 
 def height_above_field(
