@@ -134,7 +134,7 @@ def _trimmed(scene: Scene, claim: Claim) -> list[Claim]:
     """The same with a constant between feed and gauge taken out: altimeter setting, variation, height of the datum."""
     if claim.channel == "height_ft":
         trim = _rest_height(scene, claim)
-        note = Reason(0.0, "the height at rest is taken out")
+        note = Reason(0.5, "the height at rest is taken out, so that the wheels stand at 0")
     elif claim.channel in {"altitude_ft", "heading_deg"}:
         trim = _common_difference(scene, claim)
         note = Reason(-4.0, "a constant difference from the gauge is taken out")

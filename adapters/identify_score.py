@@ -109,7 +109,7 @@ def typed_reasons(scene: Scene, claim: Claim) -> list[Reason]:
             continue
         off = distance(series[part], typed.value, guess)
         points = reading_points(off, typed.value, guess)
-        shown = float(np.median(series[part]))
+        shown = float(np.median(series[part])) % guess.wraps if guess.wraps else float(np.median(series[part]))
         verb = "shows" if points > 0 else "shows not"
         reasons.append(Reason(points, f"{verb} the {typed.value:.6g} typed at {typed.at_s:.0f} s ({shown:.6g})"))
     return reasons
