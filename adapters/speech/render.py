@@ -1,0 +1,177 @@
+"""The speech engine's own process: reads phrases, answers with sound. Run as `python -P -m adapters.speech.render`.
+
+pyttsx3 2.99 loses phrases, cannot be cut off, can hang, crash or end the process, and cannot tell that nothing was
+heard. So it only renders to files, here, in the main thread of a process that can be killed and started again.
+
+Lines of JSON: in `{"job": 1, "text": "Rotate"}`; out first `{"engine", "voice", "version", "missing", "voices"}` or
+`{"error"}`, then for every job `{"job", "pcm"}` (base64 of a trimmed clip) or `{"job", "error"}`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import base64
+import contextlib
+import ctypes
+import importlib.metadata
+import json
+import os
+import queue
+import signal
+import sys
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TextIO
+
+from adapters.speech.clip import load
+
+ESPEAK_VOICE = "gmw/en-us"  # the voice of espeak-ng that a recogniser understood best (204 of 204 phrases, measured)
+
+
+def preload_espeak() -> str | None:
+    """Make the pip-installed espeak-ng the one that pyttsx3 finds; its version, or None when it is not installed.
+
+    Linux only: the library's soname is then already loaded. Without ESPEAK_DATA_PATH the C library ends the process.
+    """
+    if not sys.platform.startswith("linux"):
+        return None
+    try:
+        import espeakng_loader
+    except ImportError:
+        return None
+    os.environ["ESPEAK_DATA_PATH"] = espeakng_loader.get_data_path()
+    ctypes.CDLL(espeakng_loader.get_library_path())
+    return importlib.metadata.version("espeakng-loader")
+
+
+def _wait_until(true: Callable[[], bool], limit_s: float) -> bool:
+    end = time.monotonic() + limit_s
+    while not true():
+        if time.monotonic() > end:
+            return False
+        time.sleep(0.002)
+    return True
+
+
+def _speaks(voice: Any, language: str) -> bool:
+    tongues = [str(item).replace("_", "-").lower() for item in (voice.languages or [])]
+    return any(tongue.split("-")[0] == language.partition("-")[0].lower() for tongue in tongues)
+
+
+class Engine:
+    """pyttsx3 with what its version 2.99 needs: voice before rate, nothing queued behind them, busy before a phrase."""
+
+    def __init__(self, args: argparse.Namespace) -> None:
+        import pyttsx3
+
+        self._engine = pyttsx3.init(args.engine or None)
+        self.name = str(self._engine)
+        self._done = threading.Event()
+        self._engine.connect("finished-utterance", lambda name, completed: self._done.set())
+        self._engine.proxy.setBusy(False)  # properties act at once, with nothing behind them to cancel them
+        self.voices = [(str(v.id), str(v.name), _speaks(v, args.language)) for v in self._engine.getProperty("voices")]
+        self.missing = bool(args.voice) and args.voice not in [voice[0] for voice in self.voices]
+        self.voice = self._set_voice("" if self.missing else args.voice)
+        self._set("rate", args.rate)
+        self._set("volume", args.volume)
+
+    def _set_voice(self, wanted: str) -> str:
+        ours = [voice[0] for voice in self.voices if voice[2]]
+        if not wanted and self.name == "espeak":
+            wanted = ESPEAK_VOICE if ESPEAK_VOICE in ours else next(iter(ours), "")
+        if not wanted and self._engine.getProperty("voice") not in ours:
+            wanted = next(iter(ours), "")
+        if wanted:
+            self._set("voice", wanted)
+        return str(self._engine.getProperty("voice"))
+
+    def _set(self, name: str, value: Any) -> None:
+        self._engine.setProperty(name, value)
+        if self.name == "espeak":  # the call is only queued in the C library; the others answer at once
+            _wait_until(lambda: self._engine.getProperty(name) in (value, None), 1.0)
+
+    def render(self, text: str, path: Path) -> None:
+        """Write `text` as sound to the new file `path`. May hang: whoever started this process keeps the time."""
+        self._done.clear()
+        self._engine.proxy.setBusy(True)  # 2.99 otherwise loses every phrase but the first on Windows and macOS
+        self._engine.save_to_file(text, str(path))
+        self._engine.runAndWait()
+        if self.name == "espeak":
+            self._done.wait(5.0)  # its file may not be complete when runAndWait returns
+
+
+def _answer_jobs(engine: Engine, folder: Path, jobs: queue.SimpleQueue[str], say: Callable[[Any], None]) -> None:
+    while True:
+        job = json.loads(jobs.get())
+        path = folder / f"{job['job']}.wav"
+        try:
+            engine.render(job["text"], path)
+            say({"job": job["job"], "pcm": base64.b64encode(load(path).pcm).decode()})
+        except Exception as error:  # any engine's error is an answer, and the next phrase may work
+            say({"job": job["job"], "error": f"{type(error).__name__}: {error}"})
+        with contextlib.suppress(OSError):
+            path.unlink(missing_ok=True)
+
+
+def _read_jobs(jobs: queue.SimpleQueue[str]) -> None:
+    for line in sys.stdin:
+        jobs.put(line)
+    os._exit(0)  # whoever started this process is gone; an engine that hangs must not outlive it
+
+
+def _arguments() -> argparse.Namespace:
+    parser = argparse.ArgumentParser()
+    parser.add_argument(
+        "--folder", type=Path, required=True, help="for the engine's files; whoever starts this clears it"
+    )
+    parser.add_argument("--engine", default="")
+    parser.add_argument("--voice", default="")
+    parser.add_argument("--language", default="en")
+    parser.add_argument("--rate", type=int, default=190)
+    parser.add_argument("--volume", type=float, default=1.0)
+    return parser.parse_args()
+
+
+def _own_stdout() -> TextIO:
+    """The answers' own channel: the engine's drivers print on standard output, which becomes standard error."""
+    channel = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(2, 1)
+    return channel
+
+
+def main() -> None:
+    """Answer jobs until standard input ends."""
+    signal.signal(
+        signal.SIGINT, signal.SIG_IGN
+    )  # an interrupt at the keyboard is for the program, which then ends this
+    args = _arguments()
+    channel = _own_stdout()
+
+    def say(line: dict[str, Any]) -> None:
+        channel.write(json.dumps(line) + "\n")
+        channel.flush()
+
+    jobs: queue.SimpleQueue[str] = queue.SimpleQueue()
+    threading.Thread(target=_read_jobs, args=(jobs,), daemon=True).start()
+    try:
+        version = preload_espeak()
+        engine = Engine(args)
+    except Exception as error:
+        say({"error": str(error) or type(error).__name__})
+        os._exit(1)
+    say(
+        {
+            "engine": engine.name,
+            "voice": engine.voice,
+            "version": version or "",
+            "missing": engine.missing,
+            "voices": engine.voices,
+        }
+    )
+    _answer_jobs(engine, args.folder, jobs, say)
+
+
+if __name__ == "__main__":
+    main()
