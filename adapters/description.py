@@ -9,14 +9,16 @@ import msgspec
 
 
 class Curve(msgspec.Struct, frozen=True):
-    """CURVE encryption of a ZeroMQ feed. Keys are 40 characters (Z85), or files that `climbout feed keys` wrote.
+    """CURVE encryption of a ZeroMQ feed. Keys are 40 characters (Z85), as `climbout feed keys` makes them.
 
-    server_key: the sender's public key, when we connect. secret_key, public_key: our own pair. allowed: the public
-    keys of those who may send, when we bind (empty: any holder of our public key).
+    secret_key_file: the file with our own pair, read when the source is opened (the description's text goes into
+    recordings, so a secret had better not be in it); else secret_key and public_key. server_key: the sender's public
+    key, when we connect. allowed: the public keys of those who may send, when we bind (empty: any).
     """
 
-    public_key: str
-    secret_key: str
+    public_key: str = ""
+    secret_key: str = ""
+    secret_key_file: str | None = None
     server_key: str | None = None
     allowed: tuple[str, ...] = ()
 

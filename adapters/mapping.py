@@ -55,6 +55,7 @@ class Mapper:
         self._decimal = feed.decode.decimal
         self.timed = any(channel.channel == "time_s" for channel in feed.channels)
         self._plans: dict[tuple[str | int, ...], list[Reading]] = {}
+        self._told: set[str] = set()
         self._merger = Merger(feed) if feed.decode.merge else None
 
     def sample(self, record: Fields, arrival_ns: int | None = None) -> Sample | None:
@@ -97,9 +98,10 @@ class Mapper:
 
     def _tell_missing(self, plan: list[Reading], shape: tuple[str | int, ...]) -> None:
         found = {reading.channel for reading in plan}
-        for channel in self._channels:
-            if channel.channel not in found:
-                self._tally.once(f"missing {channel.channel}", missing_text(channel, shape))
+        missing = [c for c in self._channels if c.channel not in found and c.channel not in self._told]
+        if missing:
+            self._told |= {channel.channel for channel in missing}
+            self._tally.once(f"missing {missing[0].channel}", missing_text(missing, shape))
 
     def _value(self, reading: Reading, raw: object) -> float | None:
         try:

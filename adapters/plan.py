@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import msgspec
 
@@ -127,9 +127,14 @@ def _reading(channel: ChannelMap, key: str | int, tally: Tally) -> Reading | Non
     )
 
 
-def missing_text(channel: ChannelMap, shape: tuple[str | int, ...]) -> str:
-    """What to say of a channel whose field is in no record of this shape."""
-    names = [key for key in shape if isinstance(key, str)]
-    has = ", ".join(shown(name) for name in names[:12]) + (", ..." if len(names) > 12 else "")
-    has = f"the record has {has}" if names else f"the record has {len(shape)} columns"
-    return f"{channel.channel} (field {shown(channel.field)}): no such field; {has}; channel not supplied"
+def missing_text(channels: Sequence[ChannelMap], shape: tuple[str | int, ...]) -> str:
+    """What to say of channels whose fields are in no record of this shape."""
+    wanted = _some([f"{channel.channel} (field {shown(channel.field)})" for channel in channels])
+    names = [shown(key) for key in shape if isinstance(key, str)]
+    has = f"the record has {_some(names)}" if names else f"the record has {len(shape)} columns"
+    return f"no such field, so not supplied: {wanted}; {has}"
+
+
+def _some(texts: list[str]) -> str:
+    """The texts with commas between, cut after the eighth."""
+    return ", ".join(texts[:8]) + (f" and {len(texts) - 8} more" if len(texts) > 8 else "")

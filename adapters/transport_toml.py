@@ -94,8 +94,11 @@ def _endpoint(table: Table, key: str) -> str | None:
 
 
 def _curve(table: Table, connecting: bool) -> Curve:
-    public = _key(table, "public_key", required=True)
-    secret = _key(table, "secret_key", required=True)
+    path = table.text("secret_key_file")
+    public = _key(table, "public_key", required=path is None)
+    secret = _key(table, "secret_key", required=path is None)
+    if path is not None and (public or secret):
+        table.fault("secret_key_file", "holds both keys already; wanted no public_key and secret_key beside it")
     server = _key(table, "server_key", required=connecting)
     if server and not connecting:
         table.fault("server_key", "is the other side's key; it has a meaning only with connect")
@@ -106,7 +109,7 @@ def _curve(table: Table, connecting: bool) -> Curve:
     if allowed and connecting:
         table.fault("allowed", "has a meaning only with bind")
     table.finish()
-    return Curve(public or "", secret or "", server, allowed)
+    return Curve(public or "", secret or "", path, server, allowed)
 
 
 def _key(table: Table, name: str, required: bool) -> str | None:

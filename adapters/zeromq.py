@@ -8,6 +8,7 @@ from typing import Any
 
 import zmq
 
+from adapters.curve_keys import own_keys
 from adapters.description import Curve, SourceError, Transport
 from adapters.ports import Packet
 
@@ -58,8 +59,9 @@ class ZeromqSource:
     def _secure(self, sock: zmq.Socket[bytes], curve: Curve) -> None:
         if not zmq.has("curve"):
             raise ValueError("this machine's ZeroMQ library has no CURVE encryption")
-        sock.setsockopt(zmq.CURVE_PUBLICKEY, curve.public_key.encode())
-        sock.setsockopt(zmq.CURVE_SECRETKEY, curve.secret_key.encode())
+        public, secret = own_keys(curve)
+        sock.setsockopt(zmq.CURVE_PUBLICKEY, public.encode())
+        sock.setsockopt(zmq.CURVE_SECRETKEY, secret.encode())
         if curve.server_key:
             sock.setsockopt(zmq.CURVE_SERVERKEY, curve.server_key.encode())
             return
