@@ -25,7 +25,7 @@ COLOURS = {
     "dim": "dim",
     "strong": "bold",
     "title": "bold",
-    "caption": "bold underline",
+    "caption": "bold",
     "green": "green",
     "warning": "bold white on red",
     "caution": "bold black on yellow",

@@ -252,7 +252,7 @@ class Dashboard:
         """The painter is gone: terminal back, one line, the calls so far, and plain lines from here."""
         self._restore()
         why = f"status {status}" + (f", {self._words}" if self._words else "")
-        self._kept.append(notice_line(f"the dashboard's painter ended ({why}); the flight goes on in plain lines"))
+        self._kept.append(notice_line(f"screen lost: its painter ended ({why}); plain lines from here"))
         self._go_plain()
 
     def _restore(self) -> None:

@@ -12,7 +12,7 @@ from monitor.snapshot import Snapshot
 
 ROTATE = Event(26.35, "callout", "rotate", 1, "takeoff-roll", "Rotate", 51.74, 0.2)
 SILENT = Event(21.0, "callout", "acceleration", 1, "takeoff-roll", None, 40.0, 0.0)
-ABORT = Event(14.2, "warning", "abort", 1, "takeoff-roll", "Abort. Oil pressure", 31.0, 0.0,
+ABORT = Event(14.2, "warning", "abort", 1, "takeoff-roll", "Abort", 31.0, 0.0,
               {"reason": "oil-pressure-low"})  # fmt: skip
 CHECK_OK = Event(5.0, "check", "line-up.flaps", 1, "lined-up", None, 0.0, 0.0, {"state": "ok"})
 CHECK_WRONG = Event(5.0, "check", "line-up.flaps", 1, "lined-up", "Flaps", 0.0, 0.0, {"state": "not-ok"})
@@ -31,7 +31,7 @@ def _printed(event: Event, level: str = "normal") -> str:
     [
         (ROTATE, "   26.4 s  takeoff-roll       51.7 kt     0 ft  Rotate"),
         (SILENT, "   21.0 s  takeoff-roll       40.0 kt     0 ft  [acceleration]"),
-        (ABORT, "   14.2 s  takeoff-roll       31.0 kt     0 ft  WARNING abort (oil pressure low): Abort. Oil pressure"),
+        (ABORT, "   14.2 s  takeoff-roll       31.0 kt     0 ft  WARNING abort (oil pressure low): Abort"),
         (CHECK_WRONG, "    5.0 s  lined-up            0.0 kt     0 ft  Flaps"),
         (Event(4.0, "phase", "takeoff-roll", 1, "takeoff-roll", None, 1.0, -0.4),
          "    4.0 s  takeoff-roll        1.0 kt     0 ft  -- takeoff roll"),

@@ -18,6 +18,7 @@ class TinyTerminal:
         self._main = self._blank()
         self._cells = self._main
         self._row = self._column = 0
+        self._saved = (0, 0)
         self._left = ""
 
     def _blank(self) -> list[list[str]]:
@@ -52,13 +53,18 @@ class TinyTerminal:
 
     def _put(self, char: str) -> None:
         if char == "\n":
+            if self._row == self.height - 1:
+                self._cells.append(self._cells.pop(0))
+                self._cells[-1][:] = [" "] * self.width
             self._row = min(self._row + 1, self.height - 1)
         elif char == "\r":
             self._column = 0
         else:
-            assert self._column < self.width or not self.modes["?1049"], "painted beyond the right edge"
-            if self._column < self.width:
-                self._cells[self._row][self._column] = char
+            assert self._column < self.width or self.modes["?7"], "painted beyond the right edge"
+            if self._column == self.width:
+                self._column = 0
+                self._put("\n")
+            self._cells[self._row][self._column] = char
             self._column += 1
 
     def _control(self, private: str, numbers: str, final: str) -> None:
@@ -82,6 +88,10 @@ class TinyTerminal:
         assert name in self.modes, f"unknown mode {name}"
         if name == "?1049" and on != self.modes[name]:
             self._cells = self._blank() if on else self._main
+            if on:
+                self._saved = self._row, self._column
+            else:
+                self._row, self._column = self._saved
         self.modes[name] = on
 
     @property
