@@ -112,7 +112,7 @@ def _open_source(setup: common.Setup) -> Iterator[Source]:
 def _recorder(
     args: argparse.Namespace, setup: common.Setup, folder: Path, tell: Callable[[str], None]
 ) -> tuple[Recorder | None, str]:
-    """The recorder, or None and why. A file that was asked for and cannot be made is a fault; else the flight goes on."""
+    """The recorder, or None and why. A file asked for that cannot be made is a fault; else the flight goes on."""
     from replay.keeping import start_recorder
 
     if args.no_record:
