@@ -64,17 +64,24 @@ def clip_key(settings: VoiceSettings) -> ClipKey:
     return ClipKey(engine, settings.voice, settings.language, settings.rate, settings.volume, versions)
 
 
+def make_child(settings: VoiceSettings) -> RenderChild:
+    """The engine's process with these settings, not yet started."""
+    return RenderChild(
+        render_command(settings.engine, settings.voice, settings.language, settings.rate, settings.volume)
+    )
+
+
 def make_library(phrases: Sequence[str], settings: VoiceSettings) -> Library:
     """The library of these phrases in this voice, not yet started."""
-    command = render_command(settings.engine, settings.voice, settings.language, settings.rate, settings.volume)
     folder = settings.cache_dir or Path(platformdirs.user_cache_dir("climbout", appauthor=False)) / "voice"
-    return Library(phrases, clip_key(settings), ClipCache(folder), lambda: RenderChild(command))
+    return Library(phrases, clip_key(settings), ClipCache(folder), lambda: make_child(settings))
 
 
 class Voice:
     """An output that speaks. Every method returns at once but `start` (3 s at most), `drain` and `close` (2 s)."""
 
     def __init__(self, library: Library, open_player: Opener, rate: int = 190) -> None:
+        """Put the parts together; `make_voice` does so for this machine."""
         self._library, self._open_player, self._rate = library, open_player, rate
         self._log: deque[Spoken] = deque(maxlen=10_000)
         self._told_latency_s: float | None = None

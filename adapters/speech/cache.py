@@ -40,6 +40,7 @@ class ClipCache:
     """The folder of rendered phrases. Never raises on a bad file or disk; `take_notices` tells once what was wrong."""
 
     def __init__(self, folder: Path) -> None:
+        """Keep clips in `folder`, which is made when the first is kept."""
         self._folder = folder
         self._notices: list[str] = []
         self._told = False

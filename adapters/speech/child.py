@@ -31,6 +31,7 @@ class SpeechError(Exception):
     """The engine did not do what was asked; the text says why, for a person. `gone`: its process has ended."""
 
     def __init__(self, why: str, gone: bool = False) -> None:
+        """Keep the reason; it is also the text of the exception."""
         super().__init__(why)
         self.gone = gone
 
@@ -79,6 +80,7 @@ class RenderChild:
     """One rendering process. `start` before `render`; after a `SpeechError` with `gone` set, a new one is needed."""
 
     def __init__(self, command: Sequence[str]) -> None:
+        """Nothing is started yet; `command` is that of `render_command`, or of a stand-in."""
         self._command = list(command)
         self._process: subprocess.Popen[bytes] | None = None
         self._answers: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()

@@ -50,6 +50,7 @@ class Mixer:
     """The device's side: what each buffer holds. No locks: the speaker only ever replaces `next`, one assignment."""
 
     def __init__(self, tell: Callable[[str, int, int], None], clock_ns: Callable[[], int] = time.monotonic_ns) -> None:
+        """Start in silence; `tell` is called from the device's thread and must return at once."""
         self.next: _Sound = _NOTHING
         self._now: _Sound = _NOTHING
         self._tell, self._clock_ns = tell, clock_ns
@@ -98,6 +99,7 @@ class DevicePlayer:
     audible = True
 
     def __init__(self, name: str, device: Output, mixer: Mixer, depth_s: float = 0.0) -> None:
+        """Start the device, which asks `mixer` from now on."""
         self.name, self.depth_s = name, depth_s
         self._device, self.mixer = device, mixer
         self._stopped = False

@@ -48,6 +48,7 @@ class Library:
         make_child: Callable[[], RenderChild],
         deadlines: Deadlines | None = None,
     ) -> None:
+        """Nothing is loaded or started yet."""
         self._phrases = list(dict.fromkeys(phrase for phrase in phrases if phrase.strip()))
         self._key, self._cache = key, cache
         self._make_child, self._deadlines = make_child, deadlines or Deadlines()

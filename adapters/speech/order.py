@@ -12,6 +12,7 @@ from collections import deque
 
 import msgspec
 
+from monitor.callouts import urgency, worth_saying_s
 from monitor.events import Event
 
 S = 1_000_000_000
@@ -27,26 +28,15 @@ class Rule(msgspec.Struct, frozen=True):
     patience_s: float
 
 
-WARNING, CUE, CAUTION, CALLOUT, ADVISORY = range(5)
-_RULES = {  # lifetimes and patience: common practice, no source
-    "warning": Rule(WARNING, 3.0, 0.0),
-    "caution": Rule(CAUTION, 2.0, 0.5),
-    "callout": Rule(CALLOUT, 2.0, 0.7),
-    "check": Rule(CALLOUT, 6.0, 6.0),
-    "drill": Rule(CALLOUT, 3.0, 0.7),
-    "feed": Rule(CAUTION, 3.0, 0.5),
-    "advisory": Rule(ADVISORY, 1.5, 1.5),
-}
-_SPECIAL = {
-    ("callout", "rotate"): Rule(CALLOUT, 1.0, 0.0),
-    ("advisory", "late-rotate"): Rule(CALLOUT, 1.0, 0.0),
-    ("drill", "cue"): Rule(CUE, 1.0, 0.0),
-}
+_PATIENCE_S = {"warning": 0.0, "caution": 0.5, "callout": 0.7, "drill": 0.7, "check": 4.0, "feed": 4.0, "advisory": 4.0}
+_AT_ONCE = {("callout", "rotate"): 0.0, ("advisory", "late-rotate"): 0.0, ("drill", "cue"): 0.1}
+"""How long a kind, and single events, wait for the end of what is being said (common practice, no source)."""
 
 
 def rule_for(event: Event) -> Rule:
-    """The rule of an event's kind, or its own."""
-    return _SPECIAL.get((event.kind, event.id)) or _RULES.get(event.kind) or _RULES["advisory"]
+    """Urgency and lifetime as the coach has them for the event, and our own patience."""
+    patience_s = _AT_ONCE.get((event.kind, event.id), _PATIENCE_S.get(event.kind, 4.0))
+    return Rule(urgency(event), worth_saying_s(event), patience_s)
 
 
 class Call(msgspec.Struct, frozen=True):
@@ -87,10 +77,12 @@ class Waiting:
     """The calls not yet said. Bounded; every call that leaves unsaid is given back with the reason."""
 
     def __init__(self) -> None:
+        """Nothing waits, nothing was said."""
         self._calls: list[Call] = []
         self._said: deque[tuple[Call, int]] = deque(maxlen=64)
 
     def __len__(self) -> int:
+        """How many calls wait."""
         return len(self._calls)
 
     def add(self, call: Call, current: Call | None, now_ns: int) -> list[Dropped]:

@@ -57,6 +57,7 @@ class SilentPlayer:
     depth_s = 0.0
 
     def __init__(self, name: str = "no sound", clock_ns: Callable[[], int] = time.monotonic_ns) -> None:
+        """`clock_ns` is monotonic."""
         self.name = name
         self._clock_ns = clock_ns
         self._end_ns = 0

@@ -64,6 +64,7 @@ class Engine:
     """pyttsx3 with what its version 2.99 needs: voice before rate, nothing queued behind them, busy before a phrase."""
 
     def __init__(self, args: argparse.Namespace) -> None:
+        """Start the engine with the voice, rate and volume asked for. Raises what pyttsx3 raises."""
         import pyttsx3
 
         self._engine = pyttsx3.init(args.engine or None)

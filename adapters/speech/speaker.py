@@ -87,6 +87,7 @@ class Speaker:
         rate: int = 190,
         clock_ns: Callable[[], int] = time.monotonic_ns,
     ) -> None:
+        """Nothing is opened yet; what happens is put into `log`, which others may empty."""
         self._clips, self._open_player, self._log, self._rate, self._clock_ns = clips, open_player, log, rate, clock_ns
         self.inbox: queue.SimpleQueue[tuple[Any, ...]] = queue.SimpleQueue()
         self._waiting = Waiting()
