@@ -12,13 +12,16 @@ from typing import Any
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.airspeed import Airspeed
+from monitor.checklist import after_takeoff, line_up, wrong_configuration
 from monitor.conditions import Conditions
+from monitor.deviations import Deviations
 from monitor.direction import Direction
 from monitor.events import Event
 from monitor.judge import Judge
 from monitor.limits import Limits
 from monitor.options import Options
 from monitor.phases import IN_THE_CLIMB, ON_THE_ROLL, TAKEOFF_PHASES, Phases
+from monitor.plausibility import Plausibility
 from monitor.power import Power
 from monitor.procedure import Procedure
 from monitor.routine import Routine
@@ -48,7 +51,7 @@ class Coach:
         self.takeoff: int | None = None
         self._takeoffs = 0
         self._quiet_until = 0.0
-        self._last_advice: dict[str, float] = {}
+        self._ever: set[str] = set()  # channels supplied at least once
         self._with_sample: list[tuple[str, float]] = []  # feed events that come with a sample, once its values are in
         agenda = self._agenda = Agenda()
         self._timeline = Timeline(self._feed_event, self._restart)
@@ -64,8 +67,15 @@ class Coach:
         )
         heading = options.runway_heading_deg
         self._direction = Direction(s, self._conditions, settings, agenda, self.judge, heading)
-        self._watchers = (self._power, self._limits, self._airspeed, self._direction)
+        self._deviations = Deviations(
+            s, self._conditions, self._direction, self.routine, aircraft, procedure, agenda, self.judge, self._remark
+        )
+        self._watchers = (self._power, self._limits, self._airspeed, self._direction, self._deviations)
+        self._plausibility = Plausibility(self._channel)
         self._data_hold = Hold(agenda, settings.data_lost_s, self._data_lost)
+        self._configuration_hold = Hold(agenda, settings.configuration_hold_s, self._configuration)
+        self._wrong: str | None = None
+        self._advisories = 0
         self._view = View(self)
 
     # ---- the outside -----------------------------------------------------------------------------------------------
@@ -140,6 +150,7 @@ class Coach:
         """The clock jumped: nothing that waited falls due, and the flight is looked at afresh."""
         self._agenda.clear()
         self.state.restart()
+        self._plausibility.restart()
         self._conditions.restart()
         self._phases.enter(None, t)
         self.takeoff = None
@@ -153,7 +164,10 @@ class Coach:
 
     def _judge_sample(self, t: float, sample: Sample) -> None:
         s = self.state
+        sample = self._plausibility.clean(t, sample, self._timeline.interval_s)
         s.update(t, sample)
+        if sample.ias_kt is not None:
+            self._ever.add("ias_kt")
         if self._with_sample:
             self._tell_feed()
         phase = self._phases.phase
@@ -190,14 +204,23 @@ class Coach:
         self._airspeed.roll()
         self._limits.update()
         self.routine.roll()
+        self._deviations.roll()
+        sample = self.state.sample
+        self._data_hold.update(self.state.ias is None and "ias_kt" in self._ever, self.state.t)
+        if self.judge.zone in ("early", "mid"):
+            self._wrong = wrong_configuration(sample, self._set, self.routine.takeoff_flaps_deg)
+            self._configuration_hold.update(self._wrong is not None, self.state.t)
 
     def _climb(self) -> None:
         self._power.climb()
         self._airspeed.climb()
         self._limits.update()
+        self._plausibility.climb(self.state.t, self.state.sample)
+        self._data_hold.update(self.state.ias is None and "ias_kt" in self._ever, self.state.t)
         if self.judge.engine_failed:
             return
         self.routine.climb()
+        self._deviations.climb()
         height = self.state.height
         if self.judge.held and height is not None and height >= self._set.turn_height_ft:
             self.judge.high_enough(self.state.t)
@@ -211,6 +234,7 @@ class Coach:
         self._emit("phase", phase, t, None, more)
         if phase == "lined-up" or (phase == "takeoff-roll" and before != "lined-up"):
             self.routine.give("clock", t)
+            self._check_line_up(t)
         if phase not in TAKEOFF_PHASES:
             self.takeoff = None
 
@@ -221,13 +245,35 @@ class Coach:
             watcher.begin()
             watcher.maybe_off = False
         self._data_hold.clear()
-        self._last_advice.clear()
+        self._configuration_hold.clear()
+        self._advisories = 0
 
     def _enter_lined_up(self, before: str | None, t: float) -> dict[str, Any]:
         self._count_takeoff()
         self._direction.line_up()
         heading = self._conditions.runway_heading
         return {} if heading is None else {"runway_heading_deg": round(heading, 1)}
+
+    def _check_line_up(self, t: float) -> None:
+        routine = self.routine
+        for item, state in line_up(
+            self.state, self.aircraft, self._set, self.options, routine.takeoff_flaps_deg, routine.lean_ft
+        ):
+            self._check("line-up", item, state, t)
+
+    def _check_after_takeoff(self, t: float) -> None:
+        for item, state in after_takeoff(self.state, self.aircraft, self._set, self.routine):
+            self._check("after-takeoff", item, state, t)
+
+    def _check(self, list_: str, item: str, state: str, t: float) -> None:
+        """Only what is wrong is said; what cannot be seen is asked on the screen."""
+        id_ = f"{list_}.{item}"
+        sounds = state == "not-ok" and self._level_of(id_) != "test" and not self._quiet(t)
+        self._emit("check", id_, t, self._words.say(id_) if sounds else None, {"state": state})
+
+    def _configuration(self, t: float) -> None:
+        cue = "configuration-flaps" if self._wrong == "flaps" else "configuration"
+        self.judge.cue(cue, t, lambda: self._wrong is not None, self._power.maybe_off)
 
     def _count_takeoff(self) -> None:
         self.takeoff = self._takeoffs + 1
@@ -303,10 +349,26 @@ class Coach:
         if id_ != "rotate" and self._quiet(t):
             sounds = False
         self._emit("callout", id_, t, self._words.say(key) if sounds else None)
+        if id_ == "after-takeoff":
+            self._check_after_takeoff(t)
+
+    def _remark(self, kind: str, id_: str, t: float, key: str) -> None:
+        """A deviation: said, unless it is one advisory too many, or there is something graver to attend to."""
+        if self.judge.closed or self.judge.engine_failed:
+            return
+        if kind == "advisory":
+            self._advisories += 1
+            if self._advisories > self._set.advisories_most:
+                self._emit(kind, id_, t, None)
+                return
+        self._advise(kind, id_, t, key)
+
+    def _channel(self, id_: str, channel: str, why: str, t: float) -> None:
+        self._emit("feed", id_, t, None, {"channel": channel, "why": why})
 
     def _advise(self, kind: str, id_: str, t: float, key: str, more: dict[str, Any] | None = None) -> None:
         sounds = self._level_of(id_) != "test" and not self._quiet(t) and self.judge.aborted is None
-        self._emit(kind, id_, t, self._words.say(key) if sounds else None, more)
+        self._emit(kind, id_, t, self._words.say(key, id_) if sounds else None, more)
 
     def _warn(self, id_: str, reason: str, t: float) -> None:
         key = f"{id_}.{reason}"

@@ -12,7 +12,7 @@ recorded training flights.
 from __future__ import annotations
 
 from monitor.settings import Settings
-from monitor.state import State
+from monitor.state import Row, State
 
 FAST_S = 0.5  # up to this usual interval the data counts as fast
 
@@ -83,20 +83,41 @@ class LiftOff:
         return self._began_fast(s) if fast else self._began_slow(s)
 
     def _began_fast(self, s: State) -> float:
-        """The last moment the climb was under 40 ft/min: strut and pitch give up to 37 with the wheels down."""
+        """When the climb last grew beyond what struts and a rising nose give with the wheels down.
+
+        In gusts an aeroplane sinks again in ground effect without touching: a climb that began higher than
+        `liftoff_near_ft` above the lowest level did not begin on the wheels, unless there is no other.
+        """
         rows = list(s.history)
-        lowest = self._lowest if self._lowest is not None else rows[0][2]
-        limit = self._set.liftoff_climb_fpm
-        # In gusts an aeroplane sinks again in ground effect without touching; only a climb that began near the
-        # lowest level began on the wheels.
-        near = None if lowest is None else lowest + self._set.liftoff_near_ft
-        for earlier, later in zip(reversed(rows[:-1]), reversed(rows[1:]), strict=True):
-            if earlier[3] is not None and later[3] is not None:
-                if earlier[3] < limit <= later[3] and (near is None or later[2] is None or later[2] <= near):
-                    return earlier[0] + (limit - earlier[3]) / (later[3] - earlier[3]) * (later[0] - earlier[0])
-            elif earlier[2] is not None and later[2] is not None and lowest is not None and earlier[2] <= lowest + 0.5:
-                return earlier[0]
-        return rows[0][0]
+        lowest = self._lowest if self._lowest is not None else 0.0
+        best: tuple[float, float] | None = None
+        later = len(rows) - 1
+        excess = self._excess(rows, later)
+        for earlier in range(later - 1, -1, -1):
+            before = self._excess(rows, earlier)
+            if before < 0.0 <= excess:
+                above = (rows[earlier + 1][2] or lowest) - lowest
+                part = before / (before - excess)
+                t = rows[earlier][0] + part * (rows[earlier + 1][0] - rows[earlier][0])
+                if above <= self._set.liftoff_near_ft:
+                    return t
+                if best is None or above < best[0]:
+                    best = above, t
+            excess = before
+        return best[1] if best is not None else rows[0][0]
+
+    def _excess(self, rows: list[Row], i: int) -> float:
+        """Climb less what the nose's own rise explains (ft/min): with the wheels down this stays under 0."""
+        first, last = rows[max(i - 2, 0)], rows[min(i + 2, len(rows) - 1)]
+        span = last[0] - first[0]
+        climb = rows[i][3]
+        if climb is None:
+            a, b = first[2], last[2]
+            climb = (b - a) / span * 60.0 if a is not None and b is not None and span > 0.0 else 0.0
+        if first[4] is None or last[4] is None or span <= 0.0:
+            return climb - self._set.liftoff_climb_fpm
+        nose = max((last[4] - first[4]) / span, 0.0)
+        return climb - self._set.liftoff_climb_base_fpm - self._set.liftoff_climb_per_pitch_rate * nose
 
     def _began_slow(self, s: State) -> float:
         """The earlier of 3 ft above the lowest level and vertical speed through zero."""

@@ -41,7 +41,7 @@ class Routine:
         self._call = call
         flaps = procedure.flaps_deg if procedure.flaps_deg is not None else aircraft.takeoff_flaps_deg
         self.takeoff_flaps_deg = flaps
-        self._lean_ft = aircraft.lean_height_ft if aircraft.lean_height_ft is not None else self._set.lean_height_ft
+        self.lean_ft = aircraft.lean_height_ft if aircraft.lean_height_ft is not None else self._set.lean_height_ft
         self._retractable = aircraft.retractable_gear
         self.voice_latency_s = options.voice_latency_s
         self._rotate_hold = Hold(agenda, 0.0, self._rotate)
@@ -284,13 +284,13 @@ class Routine:
     def _watch_lean(self) -> None:
         s = self._s
         altitude = s.sample.altitude_ft
-        if altitude is None or altitude < self._lean_ft:
+        if altitude is None or altitude < self.lean_ft:
             return
-        if self.field_altitude_ft is None or self.field_altitude_ft >= self._lean_ft:
+        if self.field_altitude_ft is None or self.field_altitude_ft >= self.lean_ft:
             self.done.add("lean")  # the field is above it: leaned on the ground
             return
         self._re_lean_ft = altitude
-        self.give("lean", s.crossing(s.prev.altitude_ft, altitude, self._lean_ft))
+        self.give("lean", s.crossing(s.prev.altitude_ft, altitude, self.lean_ft))
 
     def _watch_re_lean(self, egt: float) -> None:
         """EGT 50 degF under its reference, at most once in 2,000 ft."""

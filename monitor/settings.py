@@ -18,6 +18,8 @@ class Settings(msgspec.Struct, frozen=True):
     liftoff_rise_slow_ft: float
     liftoff_hold_slow_s: float
     liftoff_climb_fpm: float
+    liftoff_climb_base_fpm: float
+    liftoff_climb_per_pitch_rate: float
     liftoff_near_ft: float
     touchdown_speed_part: float
     power_set_throttle: float
@@ -85,6 +87,48 @@ class Settings(msgspec.Struct, frozen=True):
     direction_hold_s: float
     runway_check_deg: float
     data_lost_s: float
+    again_s: float
+    advisories_most: float
+    heading_deg: float
+    heading_caution_deg: float
+    heading_hold_s: float
+    late_power_s: float
+    early_rotate_deg: float
+    early_rotate_kt: float
+    late_rotate_kt: float
+    late_rotate_s: float
+    tail_margin_deg: float
+    drift_deg: float
+    drift_hold_s: float
+    drift_from_ft: float
+    bank_deg: float
+    bank_in_turn_deg: float
+    bank_hold_s: float
+    bank_steep_deg: float
+    sink_fpm: float
+    sink_hold_s: float
+    sink_ft: float
+    sink_below_ft: float
+    ground_effect_ft: float
+    stall_margin_part: float
+    below_angle_hold_s: float
     climb_fast_kt: float
     climb_slow_kt: float
-    bank_deg: float
+    climb_fast_clear_kt: float
+    climb_slow_clear_kt: float
+    climb_mean_s: float
+    climb_hold_s: float
+    climb_armed_ft: float
+    climb_armed_s: float
+    early_turn_deg: float
+    early_turn_caution_ft: float
+    power_reduced_part: float
+    early_flaps_ft: float
+    late_flaps_s: float
+    flaps_tolerance_deg: float
+    flaps_wrong_deg: float
+    trim_most: float
+    trim_wrong: float
+    mixture_rich: float
+    mixture_wrong: float
+    configuration_hold_s: float

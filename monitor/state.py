@@ -17,7 +17,8 @@ from monitor.trend import Trend
 
 KEEP_S = 8.0
 KEEP_MIN = 4
-Row = tuple[float, float | None, float | None, float | None]  # t, ias, level (height or altitude), vertical speed
+# time, indicated airspeed, level (height or altitude), vertical speed, pitch
+Row = tuple[float, float | None, float | None, float | None, float | None]
 
 
 class State:
@@ -68,7 +69,7 @@ class State:
         self._ground_speed(t, sample)
         self._heights(t, sample)
         history = self.history
-        history.append((t, self.ias, self.level, sample.vertical_speed_fpm))
+        history.append((t, self.ias, self.level, sample.vertical_speed_fpm, sample.pitch_deg))
         while len(history) > KEEP_MIN and t - history[0][0] > KEEP_S:
             history.popleft()
 

@@ -1,0 +1,304 @@
+"""Deviations from a good takeoff: what is off, by how much, for how long, before it is worth a word.
+
+An instructor who talks all the time is switched off. So each remark has a threshold and a hold, waits while the error is
+shrinking, comes again only after it was cleared and 10 s have passed, and at most three advisories sound in a
+takeoff. Cautions are not counted among them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from monitor.agenda import Agenda, Hold
+from monitor.aircraft import Aircraft
+from monitor.conditions import Conditions
+from monitor.direction import Direction
+from monitor.geo import turn
+from monitor.judge import Judge
+from monitor.procedure import Procedure
+from monitor.routine import Routine
+from monitor.state import State
+
+Remark = Callable[[str, str, float, str], None]  # (kind, id, t, phrase key)
+
+
+class Deviations:
+    """Watches the roll and the climb for what the pilot should correct."""
+
+    def __init__(
+        self,
+        state: State,
+        conditions: Conditions,
+        direction: Direction,
+        routine: Routine,
+        aircraft: Aircraft,
+        procedure: Procedure,
+        agenda: Agenda,
+        judge: Judge,
+        remark: Remark,
+    ) -> None:
+        self._s = state
+        self._conditions = conditions
+        self._direction = direction
+        self._routine = routine
+        self._aircraft = aircraft
+        self._procedure = procedure
+        self._set = procedure.settings
+        self._judge = judge
+        self._remark = remark
+        self._agenda = agenda
+        self._holds: list[Hold] = []
+        self._last: dict[str, float] = {}
+        self._side = "right"
+        self.maybe_off = False
+        set_ = self._set
+        self._heading = self._hold(set_.heading_hold_s, lambda t: self._say("advisory", "heading", t, self._side))
+        self._swing = self._hold(set_.heading_hold_s, lambda t: self._say("caution", "heading", t, self._side))
+        self._late_power = self._hold(set_.late_power_s, lambda t: self._say("advisory", "late-power", t))
+        self._early_rotate = self._hold(0.2, lambda t: self._say("advisory", "early-rotate", t))
+        self._late_rotate = self._hold(0.0, self._late)
+        self._pitch = self._hold(0.2, lambda t: self._say("caution", "pitch", t))
+        self._drift = self._hold(set_.drift_hold_s, lambda t: self._say("advisory", "drift", t, self._side))
+        self._bank = self._hold(set_.bank_hold_s, lambda t: self._say("advisory", "bank", t))
+        self._steep = self._hold(0.5, lambda t: self._say("caution", "bank", t))
+        self._sink = self._hold(set_.sink_hold_s, self._sinking)
+        self._slow = self._hold(0.0, lambda t: self._say("caution", "speed-low", t))
+        self._below_angle = self._hold(set_.below_angle_hold_s, lambda t: self._say("caution", "speed-low", t))
+        self._climb_fast = self._hold(set_.climb_hold_s, lambda t: self._speed("climb-fast", t))
+        self._climb_slow = self._hold(set_.climb_hold_s, lambda t: self._speed("climb-slow", t))
+        self._early_turn = self._hold(1.0, self._turning)
+        self._early_flaps = self._hold(0.0, lambda t: self._say("caution", "early-flaps", t))
+        self._power = self._hold(1.0, lambda t: self._say("caution", "power-reduced", t))
+        self._flaps_fast = self._hold(1.0, lambda t: self._say("caution", "flaps-overspeed", t))
+        self._flaps_late = self._hold(set_.late_flaps_s, lambda t: self._say("advisory", "late-flaps", t))
+        self.begin()
+
+    def _hold(self, hold_s: float, fire: Callable[[float], None]) -> Hold:
+        hold = Hold(self._agenda, hold_s, fire)
+        self._holds.append(hold)
+        return hold
+
+    def begin(self) -> None:
+        """A takeoff begins."""
+        self._last.clear()
+        for hold in self._holds:
+            hold.clear()
+        self._roll_t: float | None = None
+        self._rotate_t: float | None = None
+        self._mean_ias: float | None = None
+        self._armed = False
+        self._highest: float | None = None
+        self._flaps_takeoff: float | None = None
+        self._speed_off = False
+        self._throttle_best = 0.0
+
+    def _say(self, kind: str, id_: str, t: float, variant: str = "") -> None:
+        last = self._last.get(id_)
+        if last is not None and t - last < self._set.again_s:
+            return
+        self._last[id_] = t
+        self._remark(kind, id_, t, f"{id_}.{variant}" if variant else id_)
+
+    # ---- on the wheels ---------------------------------------------------------------------------------------------
+
+    def roll(self) -> None:
+        """One sample of the roll."""
+        s, set_ = self._s, self._set
+        if self._roll_t is None:
+            self._roll_t = s.t
+            self._flaps_takeoff = s.sample.flaps_deg
+        if self.maybe_off:
+            for hold in (self._heading, self._swing, self._late_rotate, self._early_rotate):
+                hold.clear()
+        else:
+            self._watch_heading()
+            self._watch_rotation()
+        throttle = s.sample.throttle
+        if throttle is not None:
+            self._late_power.update(throttle < set_.full_throttle, self._roll_t)
+        self._watch_pitch()
+
+    def _watch_heading(self) -> None:
+        s, set_ = self._s, self._set
+        off = self._direction.off_deg
+        if off is None or (s.v or 0.0) < set_.direction_from_kt:
+            return
+        self._side = "right" if off > 0.0 else "left"
+        before = s.prev.heading_deg
+        shrinking = (
+            before is not None and s.sample.heading_deg is not None and off * turn(before, s.sample.heading_deg) < 0.0
+        )
+        if abs(off) < 0.7 * set_.heading_deg:
+            self._heading.clear()
+        elif abs(off) > set_.heading_deg and not shrinking:
+            self._heading.begin(s.t)
+        self._swing.update(abs(off) > set_.heading_caution_deg, s.t)
+
+    def _watch_rotation(self) -> None:
+        s, set_ = self._s, self._set
+        ias, rise = s.ias, self._conditions.nose_rise_deg
+        vr = self._aircraft.speeds_kias.rotate
+        if ias is None or rise is None or self._aircraft.gear == "tailwheel":
+            return
+        if self._judge.zone != "early":
+            self._early_rotate.update(rise > set_.early_rotate_deg and ias < vr - set_.early_rotate_kt, s.t)
+        if "rotate" in self._routine.done and self._rotate_t is None:
+            self._rotate_t = s.t
+        late = (
+            self._rotate_t is not None
+            and ias > vr + set_.late_rotate_kt
+            and rise < set_.rotation_rise_deg
+            and s.t - self._rotate_t > set_.late_rotate_s
+        )
+        self._late_rotate.update(late, s.t)
+
+    def _late(self, t: float) -> None:
+        self._say("advisory", "late-rotate", t)
+
+    def _watch_pitch(self) -> None:
+        """Close to the tail's limit, from the roll to 50 ft."""
+        pitch, limit = self._s.sample.pitch_deg, self._aircraft.pitch_max_deg
+        if pitch is None or limit is None or self._aircraft.gear == "tailwheel":
+            return
+        threshold = limit - self._set.tail_margin_deg
+        self._pitch.update(pitch > threshold, self._s.crossing(self._s.prev.pitch_deg, pitch, threshold))
+
+    # ---- in the air ------------------------------------------------------------------------------------------------
+
+    def climb(self) -> None:
+        """One sample of the climb."""
+        s = self._s
+        for hold in (self._heading, self._swing, self._late_power, self._early_rotate, self._late_rotate):
+            if hold.since is not None:
+                hold.clear()
+        height = s.height
+        turned = "turn" in self._routine.done
+        if height is not None and height < 50.0:
+            self._watch_pitch()
+        elif self._pitch.since is not None:
+            self._pitch.clear()
+        self._watch_bank(height, turned)
+        if not turned:
+            self._watch_track(height)
+        self._watch_sink(height)
+        if s.ias is not None:
+            self._watch_speed(s.ias, height)
+        self._watch_levers(height)
+
+    def _watch_bank(self, height: float | None, turned: bool) -> None:
+        s, set_ = self._s, self._set
+        bank = s.sample.bank_deg
+        if bank is None:
+            return
+        limit = set_.bank_in_turn_deg if turned else set_.bank_deg
+        # A bank that rises on as in a turn is an early turn's business, not a wing that dropped.
+        self._bank.update(abs(bank) > limit, s.t)
+        low = height is not None and height < 1000.0
+        self._steep.update(low and abs(bank) > set_.bank_steep_deg, s.t)
+
+    def _watch_track(self, height: float | None) -> None:
+        s, set_ = self._s, self._set
+        runway = self._conditions.runway_heading
+        heading, track, bank = s.sample.heading_deg, s.track, s.sample.bank_deg
+        if runway is None:
+            return
+        level = bank is None or abs(bank) < 8.0
+        if track is not None and height is not None and height > set_.drift_from_ft:
+            off = turn(runway, track)
+            self._side = "right" if off > 0.0 else "left"
+            self._drift.update(abs(off) > set_.drift_deg and level, s.t)
+        turning = heading is not None and abs(turn(runway, heading)) > set_.early_turn_deg and not level
+        self._early_turn.update(turning, s.t)
+
+    def _turning(self, t: float) -> None:
+        height = self._s.height
+        low = height is not None and height < self._set.early_turn_caution_ft
+        self._say("caution" if low else "advisory", "early-turn", t)
+
+    def _watch_sink(self, height: float | None) -> None:
+        s, set_ = self._s, self._set
+        climb = s.climb_fpm
+        if climb is None or height is None or height > set_.sink_below_ft or height < set_.ground_effect_ft:
+            if self._sink.since is not None and (height is None or height > set_.sink_below_ft):
+                self._sink.clear()
+            self._highest = height
+            return
+        self._highest = height if self._highest is None else max(self._highest, height)
+        if self._highest - height >= set_.sink_ft:
+            self._highest = height
+            self._sinking(s.t)
+        self._sink.update(climb < -set_.sink_fpm, s.t)
+
+    def _sinking(self, t: float) -> None:
+        best_angle, ias = self._aircraft.speeds_kias.best_angle, self._s.ias
+        slow = best_angle is not None and ias is not None and ias < best_angle
+        self._say("caution", "sink", t, "slow" if slow else "")
+
+    def _watch_speed(self, ias: float, height: float | None) -> None:
+        s, set_, speeds = self._s, self._set, self._aircraft.speeds_kias
+        high = height is not None and height > 50.0
+        stall = speeds.stall_clean
+        if stall is not None:
+            threshold = set_.stall_margin_part * stall
+            self._slow.update(ias < threshold and high, s.crossing(s.prev.ias_kt, ias, threshold))
+        if speeds.best_angle is not None:
+            self._below_angle.update(high and ias < speeds.best_angle - set_.climb_slow_kt, s.t)
+        flaps = s.sample.flaps_deg
+        limit = speeds.flaps_extended_max
+        if flaps is not None and limit is not None:
+            self._flaps_fast.update(flaps > set_.flaps_up_deg and ias > limit, s.t)
+        self._watch_climb_speed(ias, height)
+
+    def _watch_climb_speed(self, ias: float, height: float | None) -> None:
+        """Outside +10/-5 kt of the climb speed in the mean of 3 s, for 3 s; over again inside +8/-3."""
+        s, set_ = self._s, self._set
+        if self._procedure.short_field and "obstacle-clear" not in self._routine.done:
+            return
+        target = self._aircraft.speeds_kias.best_rate
+        mean = self._mean_ias
+        mean = ias if mean is None else mean + min(1.0, s.dt / set_.climb_mean_s) * (ias - mean)
+        self._mean_ias = mean
+        since = self._routine.liftoff_t
+        if not self._armed:
+            late = since is not None and s.t - since > set_.climb_armed_s
+            self._armed = ias >= target - set_.climb_slow_kt or (height or 0.0) > set_.climb_armed_ft or late
+            return
+        fast, slow = mean - target > set_.climb_fast_kt, target - mean > set_.climb_slow_kt
+        rate = s.ias_trend.rate
+        if fast:
+            if self._climb_fast.since is None and rate > -0.3:
+                self._climb_fast.begin(s.t)
+        elif mean - target < set_.climb_fast_clear_kt:
+            self._climb_fast.clear()
+        if slow:
+            if self._climb_slow.since is None and rate < 0.3:
+                self._climb_slow.begin(s.t)
+        elif target - mean < set_.climb_slow_clear_kt:
+            self._climb_slow.clear()
+
+    def _speed(self, id_: str, t: float) -> None:
+        rate = self._s.ias_trend.rate
+        if (rate < -0.3) if id_ == "climb-fast" else (rate > 0.3):  # the pilot is on it already
+            (self._climb_fast if id_ == "climb-fast" else self._climb_slow).clear()
+            return
+        self._say("advisory", id_, t)
+
+    def _watch_levers(self, height: float | None) -> None:
+        s, set_ = self._s, self._set
+        throttle, flaps = s.sample.throttle, s.sample.flaps_deg
+        if throttle is not None:
+            self._throttle_best = max(self._throttle_best, throttle)
+            reduced = throttle < self._throttle_best - set_.power_reduced_part
+            self._power.update(reduced and height is not None and height < set_.turn_height_ft, s.t)
+        if flaps is None:
+            return
+        started = self._flaps_takeoff
+        if started is not None and started > set_.flaps_up_deg and height is not None:
+            early = flaps < started - 1.0 and height < set_.early_flaps_ft
+            self._early_flaps.update(early, s.t)
+        late = (
+            "flaps-up" in self._routine.done
+            and flaps > set_.flaps_up_deg
+            and (started is None or flaps >= started - 1.0)
+        )
+        self._flaps_late.update(late, s.t)
