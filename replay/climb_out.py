@@ -41,7 +41,7 @@ def climb_speeds(m: Measures) -> tuple[float, float]:
 
 
 def _cleared_s(m: Measures) -> float:
-    return m.height_s(max(50.0, m.options.obstacle_height_ft or 0.0))
+    return m.height_s(max(m.procedure.settings.obstacle_ft, m.options.obstacle_height_ft or 0.0))
 
 
 def climb_share_percent(m: Measures) -> float:

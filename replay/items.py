@@ -15,6 +15,7 @@ ACS_SPEED = "FAA-S-ACS-6C PA.IV.A.S11: maintain VY +10/-5 kt"
 ACS_OBSTACLE = "FAA-S-ACS-6C PA.IV.E.S10: VX +10/-5 kt to the obstacle or 50 ft"
 ACS_ROTATE = "FAA-S-ACS-6C PA.IV.A.S9 gives no number; the band is " + COMMON
 ACS_DIRECTION = "FAA-S-ACS-6C PA.IV.A.S14 gives no number; the band is " + COMMON
+ABOUT_10_FT = "from the line through where the roll began, good to about 10 ft; "
 AFH_POWER = "FAA-H-8083-3C ch. 6: takeoff power to at least 500 ft; 10 % counts as a reduction (" + COMMON + ")"
 PROFILE = "aeroplane profile"
 SEA_LEVEL_FT = 1500.0
@@ -143,7 +144,27 @@ def _pitch_goal(m: Measures) -> Goal:
 
 
 def _flaps_height_goal(m: Measures) -> Goal:
-    return Goal("ft", COMMON, 200.0, low=200.0)
+    least = m.procedure.settings.flaps_height_with_flaps_ft
+    return Goal("ft", _source(m, "flaps_height_with_flaps_ft"), least, low=least)
+
+
+def _bank_goal(m: Measures) -> Goal:
+    return Goal("deg", _source(m, "bank_deg"), 0.0, high=m.procedure.settings.bank_deg)
+
+
+def _turn_goal(m: Measures) -> Goal:
+    least = m.procedure.settings.turn_height_ft
+    if m.procedure.turn_rule == "pattern":
+        pattern = m.options.pattern_height_ft or m.procedure.settings.pattern_height_ft
+        least = pattern - m.procedure.settings.pattern_margin_ft
+        return Goal("ft", _source(m, "pattern_margin_ft"), pattern, low=least)
+    return Goal("ft", _source(m, "turn_height_ft"), least, low=least)
+
+
+def _source(m: Measures, setting: str) -> str:
+    """Where a number of the procedure comes from."""
+    found = m.procedure.table.get(setting)
+    return COMMON if found is None else found.source
 
 
 def _flaps_speed_goal(m: Measures) -> Goal:
@@ -181,7 +202,7 @@ ROLL: tuple[Rule, ...] = (
     ("full-power-after", climb_out.seconds_to_full_power, _fixed("s", COMMON, high=5.0)),
     ("takeoff-rpm", climb_out.takeoff_rpm, _rpm_goal),
     ("heading-on-wheels", Measures.max_heading_deviation_roll_deg, _fixed("deg", ACS_DIRECTION, 0.0, high=5.0)),
-    ("centreline", Measures.max_centreline_deviation_ft, _fixed("ft", ACS_DIRECTION, 0.0, high=15.0)),
+    ("centreline", Measures.max_centreline_deviation_ft, _fixed("ft", ABOUT_10_FT + ACS_DIRECTION, 0.0, high=15.0)),
     ("pitch-on-wheels", Measures.max_pitch_deg_on_wheels, _pitch_goal),
 )
 CLIMB: tuple[Rule, ...] = (
@@ -196,11 +217,11 @@ CLIMB: tuple[Rule, ...] = (
     ("climb-speed", Measures.climb_ias_mean_kt, _around("best_rate", 5, 10, ACS_SPEED)),
     ("climb-speed-share", climb_out.climb_share_percent, _fixed("%", ACS_SPEED + "; 90 % is " + COMMON, 100.0, 90.0)),
     ("drift", climb_out.drift_deg, _fixed("deg", ACS_DIRECTION, 0.0, high=5.0)),
-    ("bank-to-500-ft", Measures.max_bank_deg_below_500_ft, _fixed("deg", COMMON, 0.0, high=10.0)),
+    ("bank-to-500-ft", Measures.max_bank_deg_below_500_ft, _bank_goal),
     ("bank-in-turn", climb_out.bank_in_turn_deg, _fixed("deg", COMMON, high=20.0)),
     ("flaps-up-height", climb_out.flaps_up_height_ft, _flaps_height_goal),
     ("flaps-up-speed", climb_out.flaps_up_ias_kt, _flaps_speed_goal),
-    ("first-turn-height", climb_out.first_turn_height_ft, _fixed("ft", COMMON, 500.0, low=500.0)),
+    ("first-turn-height", climb_out.first_turn_height_ft, _turn_goal),
     ("power-to-500-ft", climb_out.power_kept_percent, _fixed("%", AFH_POWER, 100.0, low=90.0)),
 )  # fmt: skip
 SHORT_FIELD: tuple[Rule, ...] = (
