@@ -310,17 +310,25 @@ def test_every_verdict_follows_from_its_numbers() -> None:
 
 
 def test_a_swerve_is_measured_from_the_line_of_the_runway() -> None:
-    """A sideways excursion of 20 ft is found as 20 ft though headings are magnetic and positions true."""
+    """A swerve of 20 ft out and back is found as 20 ft though headings are magnetic and positions true."""
     from geographiclib.geodesic import Geodesic
+
+    length_m, peak_m = made.roll_m(made.LIFTOFF_S), 20.0 / FEET_PER_METRE
 
     def swerving(t: float) -> Sample:
         sample = made.sample(t)
-        off_m = 20.0 / FEET_PER_METRE * math.sin(math.pi * (t - 10.0) / 16.0) if 10.0 <= t <= 26.0 else 0.0
+        along = min(made.roll_m(t), length_m) / length_m * math.pi
+        off_m = peak_m * math.sin(along) ** 2
+        turned_deg = math.degrees(math.atan(peak_m * math.pi / length_m * math.sin(2 * along)))
         place = Geodesic.WGS84.Direct(sample.latitude_deg, sample.longitude_deg, made.TRUE_DEG + 90.0, off_m)
-        return msgspec.structs.replace(sample, latitude_deg=place["lat2"], longitude_deg=place["lon2"])
+        heading_deg = (sample.heading_deg or 0.0) + turned_deg
+        return msgspec.structs.replace(
+            sample, latitude_deg=place["lat2"], longitude_deg=place["lon2"], heading_deg=heading_deg
+        )
 
     figures = _of(made.rows(20.0, swerving), options=Options(runway_heading_deg=30.0)).takeoffs[0].figures
-    assert figures["max_centreline_deviation_ft"] == pytest.approx(20.0, abs=0.2)
+    assert figures["max_centreline_deviation_ft"] == pytest.approx(20.0, abs=1.0)
+    assert figures["max_heading_deviation_roll_deg"] == pytest.approx(4.28, abs=0.05)  # atan(pi x 6.096 / 256)
 
 
 def _degrees(degrees: int, minutes: int, seconds: float) -> float:
