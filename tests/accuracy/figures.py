@@ -105,6 +105,8 @@ def _rotate(result: Result, case: Case, heard: Sequence[Heard]) -> None:
 def _heights(result: Result, case: Case, heard: Sequence[Heard]) -> None:
     truth = case.truth.heights if "height_ft" in case.columns else case.truth.indicated
     wanted = {300.0: ("callout", "flaps-up"), 500.0: ("callout", "turn"), 1000.0: ("callout", "after-takeoff")}
+    if case.scenario.fault is not None and case.scenario.fault.kind in ("static-blocked", "frozen-altitude"):
+        return
     for height, (kind, name) in wanted.items():
         call = _first(heard, kind, name)
         if call is None or call.event.t_s is None or height not in truth:
@@ -121,14 +123,16 @@ def missing_calls(case: Case, heard: Sequence[Heard]) -> list[str]:
     had = {h.event.id for h in heard if h.event.kind == "callout"}
     sent, truth = case.columns, case.truth
     want: set[str] = set()
-    if case.scenario.kind == "burst":
+    if case.scenario.kind in ("burst", "rejected"):
         return []
     if "throttle" in sent or "rpm" in sent:
         want.add("power-set")
-    if truth.half_speed is not None and case.scenario.kind != "rejected":
+    if truth.half_speed is not None:
         want.add("airspeed-alive")
     if truth.wheels_off is not None:
-        want |= {"rotate", "climb-speed"}
+        want.add("climb-speed")
+        if truth.rotate_indicated is not None and truth.rotate_indicated < truth.wheels_off:
+            want.add("rotate")
         levels = truth.heights if "height_ft" in sent else truth.indicated
         end = float(sent["time_s"][-1])
         for height, name in ((300.0, "flaps-up"), (500.0, "turn"), (1000.0, "after-takeoff")):

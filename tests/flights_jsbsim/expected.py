@@ -352,6 +352,12 @@ def _lost(s: _Scene, onset: float) -> Expected:
     return Expected(frozenset({"lost", "caution"}), frozenset(), onset, required=wait < 1e9, latest=onset + 4.0)
 
 
+def _wrong_airspeed(s: _Scene, onset: float) -> Expected:
+    """A blocked static source makes the airspeed read low in the climb: calling it dead is right, and so is silence."""
+    reasons = frozenset({"airspeed-not-alive"})
+    return Expected(frozenset({"air", "caution", "quiet"}), reasons, onset, required=False, why="airspeed reads low")
+
+
 def _none(s: _Scene, onset: float) -> Expected:
     return Expected(frozenset({"quiet", "caution"}), frozenset(), required=False, why="nothing to warn of")
 
@@ -388,6 +394,7 @@ RULES = {
     "bus-low": _none,
     "cylinder-hot": _minor("cht_degf", ("cht", "cht-high", "cylinder-temperature"), False, "max"),
     "oil-pressure-high": _minor("oil_pressure_psi", ("oil-pressure", "oil-pressure-high"), False, "max"),
+    "static-blocked": _wrong_airspeed,
     "power-eased": _eased,
     "feed-lost": _lost,
 }

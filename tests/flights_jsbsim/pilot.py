@@ -273,14 +273,27 @@ class Pilot:
             h.marks.setdefault("throttle_full", t)
         if s.kind in ("rejected", "burst") and self.ias >= s.reject_kt:
             self._go("stop", t, "throttle_closed")
-        if self.ias >= self.a.rotate_kt + s.rotate_error_kt - (
-            14.0 if s.kind == "hop" and "hop" not in h.marks else 0.0
-        ):
-            if s.kind == "hop":
-                h.marks.setdefault("hop", t)
+        if s.kind == "hop" and "hop" not in h.marks and self.ias >= self.a.rotate_kt - s.hop_kt:
+            h.pitch_target, h.integral, h.roll_pitch = self.pitch, self.a.pull, self.pitch
+            self._go("hop", t, "hop")
+        elif self.ias >= self.a.rotate_kt + s.rotate_error_kt:
             h.pitch_target, h.integral = self.pitch, self.a.pull
             h.roll_pitch = self.pitch
             self._go("rotate", t, "rotate")
+        return False
+
+    def _hop(self, t: float) -> bool:
+        """Pulled off too early: up until the wheels leave, then let down again, and on with the roll."""
+        h = self.h
+        if not self.wheels and self.height > 0.4:
+            h.marks.setdefault("hop_off", t)
+        if "hop_off" in h.marks:
+            h.pitch_target = max(h.roll_pitch, h.pitch_target - 14.0 * STEP_S)
+            h.integral = min(h.integral, 0.0)
+            if self.wheels and t - h.marks["hop_off"] > 0.3:
+                self._go("roll", t, "hop_settled")
+        else:
+            h.pitch_target = min(h.roll_pitch + 11.0, h.pitch_target + 8.0 * STEP_S)
         return False
 
     def _rotate(self, t: float) -> bool:

@@ -49,6 +49,7 @@ class Scenario:
     turn: bool = True
     top_ft: float = 1200.0
     reject_kt: float = 40.0
+    hop_kt: float = 6.0
     longest_s: float = 240.0
     fault: Fault | None = None
     reaction_s: float | None = None
