@@ -15,7 +15,6 @@ import os
 import sys
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
-from importlib.metadata import PackageNotFoundError, version
 from types import ModuleType
 from typing import NoReturn
 
@@ -92,6 +91,8 @@ def build_parser(name: str) -> argparse.ArgumentParser:
 
 def our_version() -> str:
     """The installed version, "unknown" when run from a bare tree."""
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return version("climbout")
     except PackageNotFoundError:

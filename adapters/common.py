@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -90,6 +90,10 @@ def add_common(parser: argparse.ArgumentParser, voice: bool = True) -> None:
         group.add_argument("--no-voice", action="store_true", help="say nothing aloud")
     add_json(group)
     add_data_dir(group)
+    if voice:
+        from adapters.voice_options import add_voice_options
+
+        add_voice_options(parser)
 
 
 def add_json(parser: argparse._ActionsContainer) -> None:
@@ -192,6 +196,7 @@ def resolve(
     use_config: bool = True,
     held: Mapping[str, object] | None = None,
     assumed_feed: str | None = None,
+    faults: Sequence[str] = (),
     env: Mapping[str, str] = os.environ,
 ) -> Setup:
     """The whole set-up for a session. Raises `Faults` with every fault.
@@ -199,11 +204,17 @@ def resolve(
     voice: words will be spoken. use_config: look at the user's config.toml. held: what a recording holds (keys
     `feed_text`, `aircraft_text`, `procedure_texts`, `options`); only options on the command line
     win over it, the environment and the config are not asked. assumed_feed: the feed's text when none is given.
+    faults: found already, told with the others.
     """
     gathering = Gathering()
+    gathering.faults += faults
     data_dir = config.data_dir(getattr(args, "data_dir", None), env)
     user = (gathering.of(lambda: config.load(data_dir, env)) or {}) if use_config and held is None else {}
     values, given = chosen(args, env if held is None else {}, user)
+    if hasattr(args, "voice_name"):
+        from adapters.voice_options import voice_settings
+
+        gathering.of(lambda: voice_settings(args, user, env))
     assumed = {"assumed_feed": assumed_feed or default_feed_text()}
     return _load(values, given, {**assumed, **(held or {})}, data_dir, voice=voice, gathering=gathering)
 

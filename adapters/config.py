@@ -23,6 +23,9 @@ NUMBER_KEYS = (
     "pattern_height_ft",
     "headwind_kt",
 )
+VOICE_TEXT_KEYS = ("voice_name", "voice_device")
+VOICE_NUMBER_KEYS = ("voice_rate", "voice_volume")
+"""As `adapters.voice_options` reads them, which checks their values."""
 KEEP_GB = 5.0
 """Recordings kept in the data folder, in gigabytes, when the config does not say (about 70 hours at 60 Hz)."""
 
@@ -49,7 +52,7 @@ def path(folder: Path, env: Mapping[str, str] = os.environ) -> Path:
 def load(folder: Path, env: Mapping[str, str] = os.environ) -> dict[str, Any]:
     """The user's settings, empty without a file. Raises `Faults` with every fault of the file.
 
-    Keys: those of `TEXT_KEYS` and `NUMBER_KEYS`, `voice` (true or false), and `keep_gb` (size of the recordings
+    Keys: those of the tuples above, `voice` (true or false), and `keep_gb` (size of the recordings
     kept; 0 keeps all).
     """
     file = path(folder, env)
@@ -63,6 +66,8 @@ def load(folder: Path, env: Mapping[str, str] = os.environ) -> dict[str, Any]:
     table = Table(checker, parse(text, f"config {file}"))
     found: dict[str, Any] = {key: table.text(key) for key in TEXT_KEYS}
     found |= {key: table.number(key) for key in NUMBER_KEYS}
+    found |= {key: table.text(key) for key in VOICE_TEXT_KEYS}
+    found |= {key: table.number(key) for key in VOICE_NUMBER_KEYS}
     found["voice"] = table.boolean("voice", True) if "voice" in table else table.take("voice", "true or false")
     found["keep_gb"] = table.number("keep_gb", 0, 1e6, "GB")
     table.finish()

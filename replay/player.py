@@ -35,6 +35,8 @@ class Pacer:
         self.now_s = now_s
         self._sleep_s = sleep_s
         self._start: tuple[float, int] | None = None
+        self.paused = False
+        """Set from outside (a key): waiting stands still until it is unset."""
 
     def wait(self, arrival_ns: int, stop: Callable[[], bool], idle: Callable[[], None]) -> None:
         """Sleep in slices until `arrival_ns` is due or `stop` says so; `idle` is called between slices."""
@@ -44,8 +46,12 @@ class Pacer:
             self._start = (self.now_s(), arrival_ns)
         start_s, start_ns = self._start
         due_s = start_s + (arrival_ns - start_ns) / 1e9 / self.speed
-        while (left_s := due_s - self.now_s()) > 0 and not stop():
-            self._sleep_s(min(left_s, SLICE_S))
+        while ((left_s := due_s - self.now_s()) > 0 or self.paused) and not stop():
+            before_s = self.now_s()
+            self._sleep_s(min(left_s, SLICE_S) if not self.paused else SLICE_S)
+            if self.paused:
+                stood_s = self.now_s() - before_s
+                due_s, self._start = due_s + stood_s, (self._start[0] + stood_s, start_ns)
             idle()
 
 

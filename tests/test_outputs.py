@@ -206,3 +206,20 @@ def test_log_file_keeps_what_was_told(tmp_path: Path) -> None:
     with logging_to(tmp_path / "file" / "home") as trouble:
         pass
     assert trouble is not None and "no log file" in trouble
+
+
+def test_a_paused_replay_goes_on_where_it_stood() -> None:
+    """A pause of 4 s makes the replay 4 s longer and changes no event."""
+    clock = SetClock()
+    start_s, pacer = clock.now_s, Pacer(1.0, clock, clock.sleep)
+    kept = Kept()
+
+    def stop() -> bool:
+        passed_s = clock.now_s - start_s
+        pacer.paused = 2.0 <= passed_s < 6.0
+        return False
+
+    Player(_session(), Outputs([kept], print), pacer, stop).play(_log_steps())
+    assert clock.now_s - start_s == pytest.approx(9.95 + 4.0, abs=0.21)
+    fast, _ = _play(_log_steps(), Pacer(None, clock, clock.sleep))
+    assert kept.events == fast.events

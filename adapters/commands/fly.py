@@ -9,12 +9,15 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import msgspec
+
 from adapters import common, config, interrupts
 from adapters.cli import CAUTION, EXIT_INTERRUPTED, our_version
 from adapters.closing import closing_lines
 from adapters.logfile import log, logging_to
 from adapters.outputs import Outputs, Queued, Teller
 from adapters.ports import Source
+from adapters.speaking import Speaking, open_voice
 from monitor.toml_check import Faults
 
 if TYPE_CHECKING:
@@ -35,8 +38,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Fly until the key q (0), an interrupt (130), or until nobody reads standard output any more (0)."""
     folder = config.data_dir(args.data_dir)
-    setup = common.resolve(args)
+    setup = common.resolve(args, voice=True)
+    user = config.load(folder)
     tell = Teller(log.info)
+    speaking = open_voice(args, setup, user, tell)
+    setup = msgspec.structs.replace(setup, options=msgspec.structs.replace(setup.options, voice=speaking is not None))
     with ExitStack() as stack:
         stop = stack.enter_context(interrupts.watching())
         no_log = stack.enter_context(logging_to(folder))
@@ -51,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
             tell(line)
         if no_log:
             tell(no_log)
-        _fly(args, setup, source, recorder, tell=tell, stop=stop)
+        _fly(args, setup, source, recorder, tell=tell, stop=stop, speaking=speaking)
     if recorder is not None:
         tell(f"recorded: climbout replay {recorder.path}")
     return EXIT_INTERRUPTED if stop.asked else 0
@@ -65,6 +71,7 @@ def _fly(
     *,
     tell: Teller,
     stop: interrupts.Stop,
+    speaking: Speaking | None,
 ) -> None:
     from adapters.keys import open_keys
     from adapters.live import Live, no_record
@@ -74,7 +81,9 @@ def _fly(
     session = Session(setup.feed, setup.aircraft, setup.procedure, setup.options)
     where = source.describe()
     screen = make_screen(args, title="fly", aircraft=setup.aircraft.name, source=where, live=True, keys="q quit")
-    outputs = Outputs([screen], tell)
+    outputs = Outputs([screen] if speaking is None else [speaking, screen], tell)
+    if speaking is not None:
+        speaking.caption = getattr(screen, "caption", None)
     with open_keys() as keys:
         live = Live(
             source,
@@ -82,6 +91,7 @@ def _fly(
             outputs,
             record=no_record if recorder is None else recorder.record,
             notice=tell,
+            latency_s=(lambda: None) if speaking is None else speaking.latency_s,
             keys=lambda: [key.name for key in iter(lambda: keys.read(0), None)],
         )
         outputs.start()
