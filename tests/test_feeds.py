@@ -89,7 +89,7 @@ def test_the_short_way_gives_what_the_careful_way_gives(case: str) -> None:
 
 @pytest.mark.parametrize("case", CASES)
 def test_a_packet_cut_at_any_byte_does_no_harm(case: str) -> None:
-    """Every packet cut off after every byte (every few, when it is long) raises nothing, and gives no value outside its channel's range."""
+    """Every packet cut off after every byte (every few, when long) raises nothing and gives no value out of range."""
     packets = packets_of(case)[-4:]
     pipeline = make_pipeline(feed_of(case))
     for packet in packets_of(case):

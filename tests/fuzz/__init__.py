@@ -1,0 +1,1 @@
+"""Coverage-guided fuzzing of the decoders; not part of any test run."""
