@@ -22,9 +22,10 @@ from typing import Any
 import pytest
 
 from tests.flights_jsbsim.aeroplanes import AEROPLANES, PROFILES, profile_text
+from tests.flights_jsbsim.flight import raw_flight, truth_of
 from tests.flights_jsbsim.scenario import Fault, Scenario
 from tests.flights_jsbsim.sensors import Sensors
-from tests.flights_jsbsim.standard import CLEAN, FAULTS, NOT_TAKEOFFS, Flown, flown
+from tests.flights_jsbsim.standard import CLEAN, FAULTS, NOT_TAKEOFFS, TWICE, Flown, flown
 from tests.flights_jsbsim.udp import OutputPilot, Sent, captured, feed_toml, fly_over_udp
 
 NO_SWITCH = Sensors(missing=frozenset({"on_ground"}))
@@ -128,6 +129,23 @@ def test_every_event_comes_out_soon_after_it_is_due() -> None:
         for heard in flown(name).heard:
             if heard.event.kind == "callout" and heard.event.t_s is not None:
                 assert heard.out_s - heard.event.t_s < 0.15, heard.event
+
+
+@pytest.mark.parametrize("sensors", [Sensors(), NO_SWITCH], ids=["switch", "no switch"])
+@pytest.mark.parametrize("name", TWICE)
+def test_a_second_takeoff_in_one_stream_is_coached_as_its_own(name: str, sensors: Sensors) -> None:
+    """After a landing the next takeoff counts as 2, with its own calls once each and its own lift-off; nothing is
+    warned of."""
+    flight = flown(name, sensors)
+    truth = truth_of(raw_flight(TWICE[name]), sensors.start_s, sensors, takeoff=2)
+    second = [h.event for h in flight.heard if h.event.takeoff == 2]
+    calls = [e.id for e in second if e.kind == "callout"]
+    assert [c for c in ("power-set", "rotate", "climb-speed", "flaps-up", "turn") if calls.count(c) != 1] == []
+    assert flight.ids("warning") == []
+    lifted = [e.t_s for e in second if e.kind == "phase" and e.id == "initial-climb"]
+    assert lifted == [pytest.approx(truth.wheels_off, abs=0.1 if sensors == Sensors() else 0.4)]
+    phases = flight.ids("phase")
+    assert phases.index("landing-roll") > phases.index("initial-climb")
 
 
 # -- faults -----------------------------------------------------------------------------------------------------------

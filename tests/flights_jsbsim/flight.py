@@ -95,12 +95,15 @@ def wheels_off(t: np.ndarray, on_ground: np.ndarray, after: float = 0.0, hop_s: 
     return None
 
 
-def truth_of(raw: Raw, start_s: float = 0.0, sensors: Sensors = AT_20_HZ) -> Truth:
-    """The truth of a flight, in feed time; of the sensors only pitot, lag and the scenario's fault matter."""
+def truth_of(raw: Raw, start_s: float = 0.0, sensors: Sensors = AT_20_HZ, takeoff: int = 1) -> Truth:
+    """The truth of a flight, in feed time; of the sensors only pitot, lag and the scenario's fault matter.
+
+    takeoff: 1, or 2 for the second one of a touch-and-go or stop-and-go.
+    """
     shown = indicated_airspeed(raw, sensors)
     c, a, marks = true_channels(raw), AEROPLANES[raw.scenario.aeroplane], raw.marks
     t = c["t"]
-    opened = marks.get("throttle_opening", 0.0)
+    opened = marks["second_roll"] if takeoff == 2 else marks.get("throttle_opening", 0.0)
     off = wheels_off(t, c["on_ground"], opened)
 
     def at(time: float | None) -> float | None:

@@ -102,6 +102,7 @@ class _Hands:
     marks: dict[str, float] = field(default_factory=dict)
     wobble: float = 0.0
     roll_pitch: float = 0.0
+    takeoff: int = 1
 
 
 class Pilot:
@@ -317,12 +318,50 @@ class Pilot:
         if self.height > 320 and h.flaps > 0:
             h.flaps = 0.0
             h.marks.setdefault("flaps_up", t)
-        if s.turn and self.height > 620:
+        if h.takeoff == 1 and s.kind in ("touch-and-go", "stop-and-go"):
+            if self.height > 640:
+                self._go("approach", t, "approach")
+        elif s.turn and self.height > 620:
             h.marks.setdefault("turn", t)
             h.heading = s.runway_deg - 90.0
         if s.kind == "circuit" and self.height > s.top_ft - 60:
             self._go("level", t, "level_off")
         return self.height >= s.top_ft and s.kind != "circuit"
+
+    def _approach(self, t: float) -> bool:
+        """Down again straight ahead: speed by pitch, 500 ft/min by throttle, a flare at 18 ft, and the wheels on."""
+        h, sink = self.h, self.get("velocities/h-dot-fps")
+        if self.wheels and self.height < 2.0:
+            h.throttle = 0.0
+            self._go("landed", t, "touchdown")
+            return False
+        if self.height > 18.0:
+            goal = self.a.rotate_kt * 1.22
+            rate = _clamp(0.2 * (self.ias - goal) + 0.7 * self._ias_rate(), -3.0, 3.0)
+            h.climb_pitch = _clamp(h.climb_pitch + rate * STEP_S, -8.0, 8.0)
+            wanted = _clamp(0.35 + 0.05 * (-8.5 - sink), 0.0, 0.8)
+            h.throttle += _clamp(wanted - h.throttle, -0.25 * STEP_S, 0.25 * STEP_S)
+        else:
+            h.throttle = max(0.0, h.throttle - 0.3 * STEP_S)
+            rate = _clamp(1.2 * (-1.5 - 0.18 * self.height - sink), -6.0, 6.0)
+            h.climb_pitch = _clamp(h.climb_pitch + rate * STEP_S, -3.0, 9.0)
+        h.pitch_target = h.climb_pitch
+        return False
+
+    def _landed(self, t: float) -> bool:
+        """Nose down; then off again from 0.75 VR, or stopped first for 6 s."""
+        h, s = self.h, self.s
+        stop = s.kind == "stop-and-go"
+        speed = self.get("velocities/vg-fps") / FPS_PER_KT
+        h.brake = _clamp((t - h.stage_t - 2.0) / 2.0, 0.0, 0.5) if stop else 0.0
+        if stop and speed < 1.0:
+            h.marks.setdefault("stopped_after_landing", t)
+        waited = stop and t - h.marks.get("stopped_after_landing", t) > 6.0
+        if waited or (not stop and self.ias < 0.75 * self.a.rotate_kt):
+            h.takeoff = 2
+            h.brake = 0.0
+            self._go("roll", t, "second_roll")
+        return False
 
     def _level(self, t: float) -> bool:
         h, s = self.h, self.s
@@ -398,7 +437,7 @@ class Pilot:
 
     def _elevate(self) -> None:
         h = self.h
-        if h.stage in ("stand", "roll", "stop"):
+        if h.stage in ("stand", "roll", "stop", "landed"):
             self.put("fcs/elevator-cmd-norm", self._roll_elevator())
             return
         q = math.degrees(self.get("velocities/q-rad_sec"))

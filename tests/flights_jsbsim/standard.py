@@ -48,6 +48,13 @@ NOT_TAKEOFFS: dict[str, Scenario] = {
 }
 """The pilot's own stops, with nothing wrong."""
 
+TWICE: dict[str, Scenario] = {
+    "touch-and-go": _s("c172p", kind="touch-and-go", longest_s=300.0),
+    "touch-and-go, constant speed": _s("c182", kind="touch-and-go", longest_s=300.0),
+    "stop-and-go": _s("c172p", kind="stop-and-go", longest_s=300.0, top_ft=1050.0),
+}
+"""Two takeoffs in one stream."""
+
 
 def _fault(aeroplane: str, kind: str, on: str, at: float, size: float = 0.0, **more: object) -> Scenario:
     return _s(aeroplane, fault=Fault(kind, on, at, size), after_fault_s=60.0 if on != "start" else 120.0, **more)
@@ -119,7 +126,7 @@ class Flown:
 @functools.lru_cache(maxsize=256)
 def flown(name: str, sensors: Sensors = Sensors(), options: Options | None = None) -> Flown:  # noqa: B008 - frozen
     """A standard flight by name, sent by these sensors."""
-    scenario = (CLEAN | NOT_TAKEOFFS | FAULTS)[name]
+    scenario = (CLEAN | NOT_TAKEOFFS | FAULTS | TWICE)[name]
     chosen = options or Options(field_elevation_ft=scenario.elevation_ft)
     case = case_of(name, raw_flight(scenario), sensors, chosen)
     heard = hear(case)
