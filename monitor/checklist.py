@@ -57,7 +57,7 @@ def after_takeoff(s: State, aircraft: Aircraft, settings: Settings, routine: Rou
         band = aircraft.instruments.get(channel)
         if band is not None and band.green is not None:
             low, high = band.green
-            items.append((name, _state(getattr(sample, channel), lambda v, a=low, b=high: a <= v <= b)))
+            items.append((name, _state(getattr(sample, channel), _between(low, high))))
     items.append(("carburettor-heat", _state(sample.carburettor_heat, lambda v: v < 0.5)))
     return items
 
@@ -66,7 +66,7 @@ def _state(value: float | None, good: Callable[[float], bool]) -> str:
     return "ask" if value is None else ("ok" if good(value) else "not-ok")
 
 
-def wrong_configuration(sample: Sample, settings: Settings, flaps_deg: float) -> str | None:
+def wrong_configuration(sample: Sample, settings: Settings, flaps_deg: float, lean_ft: float) -> str | None:
     """What makes the configuration unfit for takeoff: "flaps" (much too far out), "brake", "trim"; None when fit."""
     if sample.flaps_deg is not None and sample.flaps_deg > flaps_deg + settings.flaps_wrong_deg:
         return "flaps"
@@ -74,6 +74,12 @@ def wrong_configuration(sample: Sample, settings: Settings, flaps_deg: float) ->
         return "brake"
     if sample.elevator_trim is not None and abs(sample.elevator_trim) > settings.trim_wrong:
         return "trim"
-    if sample.mixture is not None and sample.mixture < settings.mixture_wrong:
+    # Above the lean height the lever is rightly somewhere in between.
+    lean = sample.altitude_ft is None or sample.altitude_ft >= lean_ft
+    if sample.mixture is not None and sample.mixture < (settings.mixture_cut_off if lean else settings.mixture_wrong):
         return "mixture"
     return None
+
+
+def _between(low: float, high: float) -> Callable[[float], bool]:
+    return lambda value: low <= value <= high

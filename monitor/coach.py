@@ -50,6 +50,7 @@ class Coach:
         self.said: deque[Event] = deque(maxlen=12)
         self.takeoff: int | None = None
         self._takeoffs = 0
+        self._lined_up_for = 0
         self._quiet_until = 0.0
         self._ever: set[str] = set()  # channels supplied at least once
         self._with_sample: list[tuple[str, float]] = []  # feed events that come with a sample, once its values are in
@@ -70,6 +71,7 @@ class Coach:
         self._deviations = Deviations(
             s, self._conditions, self._direction, self.routine, aircraft, procedure, agenda, self.judge, self._remark
         )
+        self._power.on_brakes = procedure.short_field
         self._watchers = (self._power, self._limits, self._airspeed, self._direction, self._deviations)
         self._plausibility = Plausibility(self._channel)
         self._data_hold = Hold(agenda, settings.data_lost_s, self._data_lost)
@@ -189,7 +191,15 @@ class Coach:
 
     def _lined_up(self) -> None:
         self._power.lined_up()
-        self._airspeed.standing_with_power(self._power.is_set)
+        self._airspeed.standing_with_power(self._power.full_since is not None)
+        throttle = self.state.sample.throttle
+        if throttle is not None and throttle >= self._set.full_throttle and not self.procedure.short_field:
+            self._watch_configuration()
+
+    def _watch_configuration(self) -> None:
+        routine = self.routine
+        self._wrong = wrong_configuration(self.state.sample, self._set, routine.takeoff_flaps_deg, routine.lean_ft)
+        self._configuration_hold.update(self._wrong is not None, self.state.t)
 
     def _roll(self) -> None:
         maybe_off = self._conditions.liftoff.possible
@@ -205,11 +215,9 @@ class Coach:
         self._limits.update()
         self.routine.roll()
         self._deviations.roll()
-        sample = self.state.sample
         self._data_hold.update(self.state.ias is None and "ias_kt" in self._ever, self.state.t)
         if self.judge.zone in ("early", "mid"):
-            self._wrong = wrong_configuration(sample, self._set, self.routine.takeoff_flaps_deg)
-            self._configuration_hold.update(self._wrong is not None, self.state.t)
+            self._watch_configuration()
 
     def _climb(self) -> None:
         self._power.climb()
@@ -276,8 +284,11 @@ class Coach:
         self.judge.cue(cue, t, lambda: self._wrong is not None, self._power.maybe_off)
 
     def _count_takeoff(self) -> None:
-        self.takeoff = self._takeoffs + 1
+        again = self._lined_up_for == self._takeoffs + 1  # lined up before, and no roll came of it
+        self.takeoff = self._lined_up_for = self._takeoffs + 1
         self._begin_takeoff()
+        if again:
+            self.routine.done.add("clock")
         sample = self.state.sample
         self.routine.field_altitude_ft = sample.altitude_ft
 

@@ -31,6 +31,7 @@ class LiftOff:
         self._lowest: float | None = None
         self._rising_since: float | None = None
         self._switch_dead = False
+        self._span = 1
 
     @property
     def possible(self) -> bool:
@@ -60,17 +61,17 @@ class LiftOff:
 
     def _by_level(self, s: State, interval_s: float) -> float | None:
         speed = max(s.ias or 0.0, s.v or 0.0)
-        level = s.level
-        if level is None or speed < 0.62 * self._rotate_kt:
+        if s.level is None or speed < 0.62 * self._rotate_kt:
             return None
+        fast = interval_s <= FAST_S
+        level = s.level_trend.value if fast else s.level
         if self._lowest is None or level <= self._lowest:
             self._lowest = level
             self._rising_since = None
             return None
-        fast = interval_s <= FAST_S
         set_ = self._set
         rise = level - self._lowest
-        need = set_.liftoff_rise_fast_ft if fast else set_.liftoff_rise_slow_ft
+        need = set_.liftoff_rise_fast_ft + 2.0 * s.level_noise if fast else set_.liftoff_rise_slow_ft
         if rise < need or speed < 0.75 * self._rotate_kt:
             self._rising_since = None if rise < 0.5 * need else self._rising_since
             return None
@@ -91,6 +92,9 @@ class LiftOff:
         rows = list(s.history)
         lowest = self._lowest if self._lowest is not None else 0.0
         best: tuple[float, float] | None = None
+        # Smooth over a quarter of a second, so that a noisy instrument does not move the moment.
+        step = (rows[-1][0] - rows[0][0]) / max(len(rows) - 1, 1)
+        self._span = max(1, round(0.12 / step)) if step > 0.0 else 1
         later = len(rows) - 1
         excess = self._excess(rows, later)
         for earlier in range(later - 1, -1, -1):
@@ -99,7 +103,7 @@ class LiftOff:
                 above = (rows[earlier + 1][2] or lowest) - lowest
                 part = before / (before - excess)
                 t = rows[earlier][0] + part * (rows[earlier + 1][0] - rows[earlier][0])
-                if above <= self._set.liftoff_near_ft:
+                if above <= self._set.liftoff_near_ft + 2.0 * s.level_noise:
                     return t
                 if best is None or above < best[0]:
                     best = above, t
@@ -108,15 +112,18 @@ class LiftOff:
 
     def _excess(self, rows: list[Row], i: int) -> float:
         """Climb less what the nose's own rise explains (ft/min): with the wheels down this stays under 0."""
-        first, last = rows[max(i - 2, 0)], rows[min(i + 2, len(rows) - 1)]
-        span = last[0] - first[0]
-        climb = rows[i][3]
-        if climb is None:
+        near = rows[max(i - self._span, 0) : i + self._span + 1]
+        first, last = near[0], near[-1]
+        seconds = last[0] - first[0]
+        climbs = [row[3] for row in near if row[3] is not None]
+        if climbs:
+            climb = sum(climbs) / len(climbs)
+        else:
             a, b = first[2], last[2]
-            climb = (b - a) / span * 60.0 if a is not None and b is not None and span > 0.0 else 0.0
-        if first[4] is None or last[4] is None or span <= 0.0:
+            climb = (b - a) / seconds * 60.0 if a is not None and b is not None and seconds > 0.0 else 0.0
+        if first[4] is None or last[4] is None or seconds <= 0.0:
             return climb - self._set.liftoff_climb_fpm
-        nose = max((last[4] - first[4]) / span, 0.0)
+        nose = max((last[4] - first[4]) / seconds, 0.0)
         return climb - self._set.liftoff_climb_base_fpm - self._set.liftoff_climb_per_pitch_rate * nose
 
     def _began_slow(self, s: State) -> float:
@@ -127,7 +134,7 @@ class LiftOff:
 
 
 def _last_below(
-    rows: list[tuple[float, float | None, float | None, float | None]], k: int, limit: float, t: float
+    rows: list[Row], k: int, limit: float, t: float
 ) -> float:
     """When column `k` last went up through `limit`; `t` when it never did."""
     for earlier, later in zip(reversed(rows[:-1]), reversed(rows[1:]), strict=True):

@@ -6,9 +6,10 @@ The rules, each with its reason (all numbers: common practice, no source):
   until the next sample confirms it: one damaged number is no event, a real step is told one sample later.
 * Silence. A channel that was supplied and has not been for max(2 s, 3 usual intervals): `channel-lost`, once; when it
   is supplied again: `channel-back`. Its checks are off meanwhile; nothing is guessed.
-* Blocked static source. In the climb, altitude does not move at all for 4 s while indicated airspeed falls by 8 kt more
-  than the speed over the ground: airspeed, altitude and vertical speed are then wrong together, and are set aside.
-* Altitude stuck. In the climb, altitude does not move at all for 4 s while vertical speed shows more than 300 ft/min.
+* Blocked static source. In the climb, altitude stays within 8 ft for 6 s, vertical speed (where sent) within 100 ft/min,
+  while indicated airspeed falls by 10 kt more than the speed over the ground: airspeed, altitude and vertical speed are
+  then wrong together, and are set aside.
+* Altitude stuck. In the climb, altitude stays within 8 ft for 4 s or more while vertical speed adds up to over 24 ft.
 * Dead or stuck airspeed on the roll is a warning, not only a doubt: see `monitor.airspeed`.
 
 A governed rpm, a rounded temperature or a cruise altitude may rightly stand still, so standing still alone proves nothing.
@@ -43,6 +44,23 @@ WATCHED = (
 SILENT_S = 2.0
 LOOK_EVERY_S = 0.5
 STUCK_S = 4.0
+BLOCKED_S = 6.0
+BLOCKED_KT = 10.0
+STILL_FT = 8.0  # noise and rounding of a pressure that does not change
+
+
+class _Still:
+    """Since when the altitude has stood still, with the speeds then, and what vertical speed would have made of it."""
+
+    __slots__ = ("altitude_ft", "expected_ft", "groundspeed_kt", "ias_kt", "last_t", "moved", "t")
+
+    def __init__(self, t: float, altitude_ft: float, ias_kt: float | None, groundspeed_kt: float | None) -> None:
+        self.t = self.last_t = t
+        self.altitude_ft = altitude_ft
+        self.ias_kt = ias_kt
+        self.groundspeed_kt = groundspeed_kt
+        self.expected_ft = 0.0
+        self.moved = False
 
 
 class Plausibility:
@@ -61,7 +79,7 @@ class Plausibility:
         self._lost: set[str] = set()
         self._look_t = 0.0
         self.aside: frozenset[str] = frozenset()
-        self._level_since: tuple[float, float, float | None, float | None] | None = None
+        self._still: _Still | None = None
 
     def clean(self, t: float, sample: Sample, interval_s: float) -> Sample:
         """The sample without what is not believed."""
@@ -114,22 +132,28 @@ class Plausibility:
     def climb(self, t: float, sample: Sample) -> None:
         """One sample of the climb: is the static source blocked, or the altitude stuck?"""
         altitude = sample.altitude_ft
+        since = self._still
         if altitude is None:
-            self._level_since = None
-            return
-        since = self._level_since
-        if since is None or altitude != since[1]:
-            self._level_since = (t, altitude, sample.ias_kt, sample.groundspeed_kt)
-            return
-        if t - since[0] < STUCK_S:
-            return
-        if abs(sample.vertical_speed_fpm or 0.0) > 300.0:
+            self._still = None
+        elif since is None or abs(altitude - since.altitude_ft) > STILL_FT:
+            self._still = _Still(t, altitude, sample.ias_kt, sample.groundspeed_kt)
+        else:
+            self._judge_still(since, t, sample)
+
+    def _judge_still(self, since: _Still, t: float, sample: Sample) -> None:
+        vertical = sample.vertical_speed_fpm
+        if vertical is not None:
+            since.expected_ft += vertical / 60.0 * (t - since.last_t)
+            since.moved = since.moved or abs(vertical) > 100.0
+        since.last_t = t
+        lasted = t - since.t
+        if lasted >= STUCK_S and abs(since.expected_ft) > 3.0 * STILL_FT:
             self._set_aside(("altitude_ft",), "altitude stands still against vertical speed", t)
-        elif since[2] is not None and sample.ias_kt is not None:
-            slower = since[2] - sample.ias_kt
-            if since[3] is not None and sample.groundspeed_kt is not None:
-                slower -= max(since[3] - sample.groundspeed_kt, 0.0)
-            if slower >= 8.0:
+        elif lasted >= BLOCKED_S and not since.moved and since.ias_kt is not None and sample.ias_kt is not None:
+            slower = since.ias_kt - sample.ias_kt
+            if since.groundspeed_kt is not None and sample.groundspeed_kt is not None:
+                slower -= max(since.groundspeed_kt - sample.groundspeed_kt, 0.0)
+            if slower >= BLOCKED_KT:
                 self._set_aside(("ias_kt", "altitude_ft", "vertical_speed_fpm"), "static source blocked", t)
 
     def _set_aside(self, channels: tuple[str, ...], why: str, t: float) -> None:

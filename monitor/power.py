@@ -47,6 +47,7 @@ class Power:
             self._set_hold, self._low_hold, self._pressure_hold, self._loss_hold, self._failure_hold, self._dead_hold,
         )  # fmt: skip
         self.maybe_off = False
+        self.on_brakes = False  # short-field: power is set, and judged good, before the brakes are released
         self.begin()
 
     def begin(self) -> None:
@@ -60,6 +61,7 @@ class Power:
         self.best_rpm: float | None = None
         self._best_ias = 0.0
         self._best_ratio: float | None = None
+        self._ratio: float | None = None
         self._lever: float | None = None
         self._lever_t = 0.0
         self._propeller: float | None = None
@@ -108,25 +110,30 @@ class Power:
             if not rolling or s.v_trend.rate < 0.5:
                 return
             self.full_since = s.t
-        self._schedule_setting(rpm, throttle is not None)
+        self._schedule_setting(rpm, throttle is not None, rolling)
 
-    def _schedule_setting(self, rpm: float | None, lever: bool) -> None:
+    def _schedule_setting(self, rpm: float | None, lever: bool, rolling: bool) -> None:
         """Power is judged when rpm has been steady for 1 s, or 3 s after full throttle; later while it still rises."""
         s, set_ = self._s, self._set
         full = self.full_since if self.full_since is not None else s.t
         if rpm is None:
-            if lever and not self._set_hold.fired:
+            if lever and rolling and not self._set_hold.fired:
                 self._set_hold.schedule(full + set_.power_set_latest_s)
             return
         if self._steady_rpm is None or abs(rpm - self._steady_rpm) > set_.rpm_steady:
             self._steady_rpm, self._steady_since = rpm, max(s.t, full)
         due = max(self._steady_since, full) + set_.rpm_steady_s
+        if s.t == self._steady_since:
+            due = max(due, s.t + 1.5 * s.dt)  # steady is what at least one more sample has shown
         good = self._good(rpm)
         if lever and good:
             due = min(due, full + set_.power_set_latest_s)
         elif lever:
             due = min(max(due, full + set_.power_set_latest_s), full + set_.power_judged_latest_s)
         elif not good:
+            self._set_hold.clear()
+            return
+        if not rolling and not (self.on_brakes if good else self._fixed):
             self._set_hold.clear()
             return
         self._set_hold.fired = False
@@ -167,12 +174,12 @@ class Power:
 
     def _governor_rising(self) -> bool:
         """A constant-speed propeller on its fine stop gains rpm with speed until the governor takes over."""
-        s = self._s
-        before, rpm, least = self._second[0][1] if self._second else None, s.sample.rpm, self._aircraft.rpm_takeoff_min
-        if self._fixed or before is None or rpm is None or least is None:
+        rpm, least = self._s.sample.rpm, self._aircraft.rpm_takeoff_min
+        if self._fixed or rpm is None or least is None:
             return False
-        early = s.ias is None or s.ias < 0.75 * self._aircraft.speeds_kias.rotate
-        return early and rpm > 0.93 * least and rpm > before + 4.0
+        speed = self._s.ias if self._s.ias is not None else self._s.v
+        early = speed is None or speed < 0.75 * self._aircraft.speeds_kias.rotate
+        return early and rpm > 0.93 * least
 
     def _watch_minimum(self, rpm: float | None, throttle: float | None) -> None:
         """After the first judgement: below the profile's least, with the lever full, though near the engine's own best."""
@@ -183,7 +190,13 @@ class Power:
             near_best = self.best_rpm is None or rpm > self.best_rpm * (1.0 - self._set.power_loss_part)
             self._low_hold.update(full and rpm < least and near_best, s.crossing(s.prev.rpm, rpm, least))
         if not self._fixed:
-            self._pressure_hold.update(full and self._pressure_low(), s.t)
+            low = full and self._pressure_low()
+            before, pressure = self._second[0][2] if self._second else None, s.sample.manifold_pressure_inhg
+            if before is not None and pressure is not None and pressure > before + 0.2:
+                low = False  # still filling after the throttle opened
+            if low and throttle is None and _throttle_closed(s.sample.manifold_pressure_inhg, s.sample.altitude_ft):
+                low = False
+            self._pressure_hold.update(low, s.t)
 
     # ---- loss and failure ------------------------------------------------------------------------------------------
 
@@ -213,7 +226,7 @@ class Power:
         )
         if moved:
             self._lever_t = s.t
-            self.best_rpm = self._best_ratio = None
+            self.best_rpm = self._best_ratio = self._smooth = self._ratio = None
             self._second.clear()
             self._second.append((s.t, s.sample.rpm, s.sample.manifold_pressure_inhg))
         if moved or lever is None or (throttle is not None and throttle > lever):
@@ -224,8 +237,10 @@ class Power:
 
     def _watch_rpm(self, rpm: float, in_air: bool) -> None:
         s, set_ = self._s, self._set
-        alpha = min(1.0, s.dt / 0.3)
-        self._smooth = rpm if self._smooth is None else self._smooth + alpha * (rpm - self._smooth)
+        red = self._aircraft.rpm_red_line
+        if red is not None and rpm > 1.25 * red:
+            return  # no engine does that: a damaged value, whatever it stands for
+        self._smooth = rpm if self._smooth is None else self._smooth + min(1.0, s.dt) * (rpm - self._smooth)
         ias = s.ias if s.ias is not None else self._best_ias
         if self.best_rpm is None or self._smooth > self.best_rpm:
             self.best_rpm, self._best_ias = self._smooth, ias
@@ -250,7 +265,8 @@ class Power:
         if s.sample.throttle is None:
             if in_air and s.height is not None and s.height > self._set.no_lever_failure_height_ft:
                 return
-            if rpm < 0.55 * (self.best_rpm or rpm):
+            pressure = s.sample.manifold_pressure_inhg
+            if rpm < 0.55 * (self.best_rpm or rpm) or _throttle_closed(pressure, s.sample.altitude_ft):
                 hold.clear()
                 hold.fired = True  # the throttle was closed: not a failure, now or a moment later
                 hold.since = s.t
@@ -278,7 +294,8 @@ class Power:
     def _watch_pressure(self, pressure: float, in_air: bool) -> None:
         s, set_ = self._s, self._set
         ambient = pressure_inhg(s.sample.altitude_ft or 0.0)
-        ratio = pressure / ambient
+        now = pressure / ambient
+        ratio = self._ratio = now if self._ratio is None else self._ratio + min(1.0, s.dt) * (now - self._ratio)
         if self._best_ratio is None or ratio > self._best_ratio:
             self._best_ratio = ratio
         before = self._second[0][2]
@@ -319,3 +336,8 @@ class Power:
         limit = self._set.no_acceleration_kt_s
         v = s.v or 0.0
         self._dead_hold.update(slack and rate < limit and v > 10.0, s.t)
+
+
+def _throttle_closed(pressure_inhg_now: float | None, altitude_ft: float | None) -> bool:
+    """Manifold pressure of a closed throttle: far below ambient, where no sick engine at full throttle would have it."""
+    return pressure_inhg_now is not None and pressure_inhg_now < 0.65 * pressure_inhg(altitude_ft or 0.0)

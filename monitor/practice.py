@@ -51,6 +51,8 @@ REASONS: dict[str, str] = {
 DEFAULT_KINDS = ("engine", "power", "oil", "airspeed", "airspeed-stuck", "swing", "rpm-high")
 CUE_SHARE = 0.5
 """Share of takeoffs with a fault: even, as in a detection experiment. Beside a simulator it is far less."""
+LEAST_MIXED = 3
+"""Takeoffs from which a drill holds at least one with a fault and one without."""
 LAST_S = 2.0
 """The last seconds before VR: what is not an engine or a direction is then taken into the air. Common practice."""
 LEAST_TRIALS = 20
@@ -118,9 +120,16 @@ class Outcome(msgspec.Struct, frozen=True):
 
 
 def plan(seed: int, trials: int, kinds: Sequence[str] = DEFAULT_KINDS, cue_share: float = CUE_SHARE) -> list[Trial]:
-    """The drill's takeoffs. Each is drawn by itself, so that no trial can be known from those before it."""
+    """The drill's takeoffs. Each is drawn by itself, so that no trial can be known from those before it.
+
+    From three takeoffs on a row without any fault, or without any clean takeoff, is drawn anew.
+    """
     draw = random.Random(seed)
-    return [_trial(draw, number, kinds, cue_share) for number in range(1, trials + 1)]
+    while True:
+        row = [_trial(draw, number, kinds, cue_share) for number in range(1, trials + 1)]
+        mixed = any(trial.kind for trial in row) and not all(trial.kind for trial in row)
+        if mixed or trials < LEAST_MIXED or not 0.0 < cue_share < 1.0:
+            return row
 
 
 def _trial(draw: random.Random, number: int, kinds: Sequence[str], cue_share: float) -> Trial:

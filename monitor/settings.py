@@ -131,4 +131,5 @@ class Settings(msgspec.Struct, frozen=True):
     trim_wrong: float
     mixture_rich: float
     mixture_wrong: float
+    mixture_cut_off: float
     configuration_hold_s: float

@@ -46,6 +46,7 @@ class State:
         self.ias_trend = Trend(1.0)
         self.v_trend = Trend(1.0)
         self.level_trend = Trend(0.8)
+        self.level_noise = 0.0  # mean size of the level's scatter about its trend, ft
         self.rest_ias: float | None = None
         self.track: float | None = None
         self.history: deque[Row] = deque()
@@ -113,7 +114,11 @@ class State:
             level = sample.altitude_ft
         if level is not None:
             self.level = level
-            self.level_trend.update(t, level)
+            trend = self.level_trend
+            off = level - trend.value - trend.rate * self.dt
+            trend.update(t, level)
+            if trend.ready and -20.0 < off < 20.0:
+                self.level_noise += min(0.02, self.dt) * (abs(off) - self.level_noise)
         elif t - self.level_trend.t > 1.5:
             self.level = None
         self.height = None if self.level is None or self.zero_ft is None else self.level - self.zero_ft
