@@ -93,9 +93,9 @@ def _impure_calls(tree: ast.AST) -> Iterator[str]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in IMPURE_CALLS:
             yield node.func.id
-        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id == "random":
-            if node.attr != "Random":
-                yield f"random.{node.attr}"
+        of_random = isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id == "random"
+        if of_random and node.attr != "Random":
+            yield f"random.{node.attr}"
 
 
 @pytest.mark.parametrize("path", _sources("monitor"), ids=_name)
