@@ -103,7 +103,8 @@ def _in_layout(table: Table, field: str, layout: Layout) -> None:
     names = [part.name for part in layout.parts if part.name]
     names += [f"{kind.name}.{part.name}" for kind in layout.kinds for part in kind.parts if part.name]
     if names and field not in names:
-        table.fault("field", f"got {shown(field)}, wanted a field of the layout{nearest(field, names)}")
+        known = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
+        table.fault("field", f"got {shown(field)}, wanted a field of the layout ({known}){nearest(field, names)}")
 
 
 def _is_whole(text: str) -> bool:
