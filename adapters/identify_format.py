@@ -140,7 +140,9 @@ def _key_value(texts: Sequence[str]) -> FormatGuess | None:
 
 def _delimited(texts: Sequence[str]) -> list[FormatGuess]:
     lines = [line for text in texts for line in text.splitlines() if line.strip()]
-    found = []
+    found: list[FormatGuess] = []
+    if not lines:
+        return found
     for name, separator in ((",", ","), (";", ";"), ("\\t", "\t"), ("|", "|"), ("whitespace", None)):
         guess = _by_delimiter(lines, name, separator)
         if guess is not None:

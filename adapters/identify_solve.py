@@ -20,7 +20,7 @@ MOST_TRIED = 3
 
 
 class Solution(msgspec.Struct, frozen=True):
-    """The whole answer. guess is None when the packets could not be decoded in any way; others: other formats that fit."""
+    """The whole answer. guess is None when no format fits the packets; others: further ones that do."""
 
     sender: str
     guess: FormatGuess | None
@@ -36,7 +36,7 @@ class Solution(msgspec.Struct, frozen=True):
 
 
 def solve(packets: Sequence[Packet], answers: Answers, guess: FormatGuess | None = None) -> Solution:
-    """The mapping that packets and answers speak for; only the busiest sender is looked at. Never raises on any bytes."""
+    """The mapping that packets and answers speak for, of the busiest sender. Never raises on any bytes."""
     sender = busiest_sender(packets)
     mine = [packet for packet in packets if packet.origin == sender]
     guesses = [guess] if guess else guess_formats([packet.payload for packet in mine])
