@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import time
 from pathlib import Path
 
 import msgspec
@@ -17,6 +18,7 @@ from adapters.speech.clip import RATE_HZ, Clip
 
 _MAGIC = b"climbout clip 1\n"
 _SUM_BYTES = 32
+_STALE_S = 60.0
 KEEP_BYTES = 64 * 1024 * 1024  # about 1,500 phrases; the longest unused go first
 
 
@@ -84,7 +86,8 @@ class ClipCache:
         """Remove the longest unused clips until the folder holds `keep_bytes`, and what a kill left half written."""
         with contextlib.suppress(OSError):
             for part in self._folder.glob("*.part"):
-                part.unlink()
+                if time.time() - part.stat().st_mtime > _STALE_S:  # a younger one may be another program's, at work
+                    part.unlink()
             files = sorted(self._folder.glob("*.clip"), key=lambda path: path.stat().st_mtime, reverse=True)
             total = 0
             for path in files:

@@ -86,6 +86,7 @@ class RenderChild:
         self._answers: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         self._job = 0
+        self._killed = False
 
     @property
     def pid(self) -> int | None:
@@ -100,6 +101,8 @@ class RenderChild:
         except OSError as error:
             self.close()
             raise SpeechError(f"the speech process could not be started: {error}", gone=True) from None
+        if self._killed:
+            self._process.kill()
         threading.Thread(
             target=_read_lines, args=(self._process, self._answers), name="speech answers", daemon=True
         ).start()
@@ -176,7 +179,11 @@ class RenderChild:
             self._folder = None
 
     def kill(self) -> None:
-        """End the process now, from any thread; whoever waits for its answer then hears that it is gone."""
+        """End the process now, from any thread; whoever waits for its answer then hears that it is gone.
+
+        One that has not been started yet ends as soon as it is.
+        """
+        self._killed = True
         process = self._process
         if process:
             process.kill()

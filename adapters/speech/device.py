@@ -86,6 +86,10 @@ class Mixer:
         """Something is sounding or about to."""
         return self.next.at < len(self.next.pcm)
 
+    def unasked_s(self) -> float:
+        """Seconds since the device last asked."""
+        return (self._clock_ns() - self.asked_ns) / 1e9
+
     def stream(self) -> Generator[bytes, int, None]:
         """`fill` as the generator that the device wants."""
         frames = yield b""
@@ -122,7 +126,7 @@ class DevicePlayer:
 
     def state(self) -> str:
         """`LOST` when the device has stopped asking."""
-        if self._stopped or time.monotonic_ns() - self.mixer.asked_ns > SILENT_MAX_S * 1e9:
+        if self._stopped or self.mixer.unasked_s() > SILENT_MAX_S:
             return LOST
         return PLAYING if self.mixer.busy() else IDLE
 

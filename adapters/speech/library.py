@@ -20,16 +20,19 @@ from adapters.speech.child import Hello, RenderChild, SpeechError
 from adapters.speech.clip import Clip
 from adapters.speech.pieces import NUMBER_WORDS, from_pieces
 
-_PAUSES_S = (0.2, 2.0, 10.0, 30.0)  # before each further try to start the engine
 _TRIES = 5  # by itself; later only when a phrase is wanted, so that a machine without an engine is left in peace
 
 
 class Deadlines(msgspec.Struct, frozen=True):
-    """How long the engine may take, seconds: to start, for a phrase beforehand, and for one that is due now."""
+    """How long the engine may take, seconds: to start, for a phrase beforehand, and for one that is due now.
+
+    pauses_s: before each further try to start it, after failures with no phrase between.
+    """
 
     hello_s: float = 8.0
     phrase_s: float = 5.0
     urgent_s: float = 0.5
+    pauses_s: tuple[float, ...] = (0.2, 2.0, 10.0, 30.0)
 
 
 class _Job(msgspec.Struct, frozen=True):
@@ -179,6 +182,8 @@ class Library:
             return self._child
         child = self._make_child()
         self._child = child  # before it answers, so that `close` can end one that hangs
+        if self._closing:
+            child.kill()
         try:
             self._greet(child.start(self._deadlines.hello_s))
         except SpeechError as error:
@@ -199,7 +204,8 @@ class Library:
             return
         if gone:
             self._child = None
-            self._next_try = time.monotonic() + _PAUSES_S[min(self._failures, len(_PAUSES_S) - 1)]
+            pauses_s = self._deadlines.pauses_s
+            self._next_try = time.monotonic() + pauses_s[min(self._failures, len(pauses_s) - 1)]
             self._failures += 1
             self.ready.set()  # nobody should wait for an engine in trouble
         if gone and self.problem is None:

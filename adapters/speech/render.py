@@ -111,6 +111,15 @@ class Engine:
             self._done.wait(5.0)  # its file may not be complete when runAndWait returns
 
 
+def _in_words(error: Exception) -> str:
+    """Why there is no engine, and what to do about it where we know."""
+    if isinstance(error, ModuleNotFoundError):
+        return f"the package {error.name} is not installed"
+    if isinstance(error, RuntimeError) and "espeak" in str(error).lower():
+        return "eSpeak NG was not found; the package espeakng-loader brings it"
+    return str(error) or type(error).__name__
+
+
 def _answer_jobs(engine: Engine, folder: Path, jobs: queue.SimpleQueue[str], say: Callable[[Any], None]) -> None:
     while True:
         job = json.loads(jobs.get())
@@ -168,7 +177,7 @@ def main() -> None:
         version = preload_espeak()
         engine = Engine(args)
     except Exception as error:
-        say({"error": str(error) or type(error).__name__})
+        say({"error": _in_words(error)})
         os._exit(1)
     say(
         {

@@ -76,6 +76,11 @@ class _Current(msgspec.Struct):
 Opener = Callable[[Callable[[str, int, int], None]], tuple[Player, str]]
 
 
+def _in_thread(work: Callable[[], None]) -> None:
+    """Opening and closing a device may hang; nobody waits for it."""
+    threading.Thread(target=work, name="voice device", daemon=True).start()
+
+
 class Speaker:
     """Says calls. `open_player` may block: it runs in a thread of its own, also when a lost device is tried again."""
 
@@ -86,10 +91,12 @@ class Speaker:
         log: deque[Spoken],
         rate: int = 190,
         clock_ns: Callable[[], int] = time.monotonic_ns,
+        in_background: Callable[[Callable[[], None]], None] = _in_thread,
     ) -> None:
         """Nothing is opened yet; what happens is put into `log`, which others may empty."""
         self._clips, self._open_player, self._log, self._rate, self._clock_ns = clips, open_player, log, rate, clock_ns
         self.inbox: queue.SimpleQueue[tuple[Any, ...]] = queue.SimpleQueue()
+        self._in_background = in_background
         self._waiting = Waiting()
         self._wanted: dict[str, int] = {}
         self._silent = SilentPlayer(clock_ns=clock_ns)
@@ -221,7 +228,7 @@ class Speaker:
     def _watch_player(self, now_ns: int) -> None:
         if self._player.audible and self._player.state() == LOST:
             lost, self._player = self._player, self._silent
-            threading.Thread(target=lost.close, name="voice device", daemon=True).start()
+            self._in_background(lost.close)
             self._lost = True
             self.player_words = f"the sound device was lost ({lost.name})"
             self.notices.append(f"voice: the sound device was lost ({lost.name}); calls go on as text; trying again")
@@ -244,7 +251,7 @@ class Speaker:
                 found = (SilentPlayer(), f"no sound ({type(error).__name__}: {error})")
             self.inbox.put(("player", *found))
 
-        threading.Thread(target=work, name="voice device", daemon=True).start()
+        self._in_background(work)
 
     def _end_current(self, now_ns: int) -> None:
         current = self._current
