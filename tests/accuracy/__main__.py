@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from tests.accuracy.figures import hear, measure
+from tests.accuracy.rates import compared, rates_report
 from tests.accuracy.store import load
 from tests.accuracy.table import report
 from tests.accuracy.work import evaluated, flown, made
@@ -59,6 +60,11 @@ def _run(args: argparse.Namespace) -> None:
     print(report(results))
 
 
+def _rates(args: argparse.Namespace) -> None:
+    seeds = [args.seed + i for i in range(args.n or 40)]
+    print(rates_report([row for rows in _over(compared, seeds, args.processes) for row in rows]))
+
+
 def _show(args: argparse.Namespace) -> None:
     case = load(Path(args.dir) / f"{args.name}.npz")
     start = case.sensors.start_s
@@ -79,7 +85,13 @@ def main() -> None:
     """Read the command line and run."""
     top = argparse.ArgumentParser(prog="python -m tests.accuracy")
     parts = top.add_subparsers(required=True)
-    for name, work in (("generate", _generate), ("run", _run), ("evaluate", _evaluate), ("show", _show)):
+    for name, work in (
+        ("generate", _generate),
+        ("run", _run),
+        ("evaluate", _evaluate),
+        ("show", _show),
+        ("rates", _rates),
+    ):
         p = parts.add_parser(name)
         p.set_defaults(work=work)
         p.add_argument("--dir", default=str(Path(tempfile.gettempdir()) / "climbout-accuracy"))

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import functools
 
-from monitor.coach import Coach
-
 from adapters.library import open_procedure
 from monitor.aircraft import Aircraft
 from monitor.aircraft_file import load_aircraft
+from monitor.coach import Coach
 from monitor.options import Options
 from monitor.procedure import Procedure
 from tests.flights_jsbsim.aeroplanes import profile_text

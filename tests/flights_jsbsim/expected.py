@@ -134,7 +134,7 @@ def _outcomes(reason: str, regions: frozenset[str]) -> frozenset[str]:
     return frozenset(found - {"either"} | ({"abort", "air"} if "either" in found else set()))
 
 
-def _judge(  # noqa: PLR0917 - the first four are the rule, the rest its exceptions
+def _judge(
     s: _Scene,
     reason: str,
     crossing: float | None,

@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -115,17 +116,22 @@ class Pilot:
         self.a: Aeroplane = AEROPLANES[scenario.aeroplane]
         self.rng = np.random.default_rng(scenario.seed)
         self.fdm = load_model(self.a)
-        manager = self.fdm.get_property_manager()
-        self._nodes: dict[str, object] = {}
-        self._node = lambda path: self._nodes.setdefault(path, manager.get_node(path))
+        self._manager = self.fdm.get_property_manager()
+        self._nodes: dict[str, Any] = {}
         self.h = _Hands()
         self.gust = [0.0, 0.0, 0.0]
         self.fault_t: float | None = None
 
     # -- the model ------------------------------------------------------------------------------------------------
+    def _node(self, path: str) -> Any:
+        node = self._nodes.get(path)
+        if node is None:
+            node = self._nodes[path] = self._manager.get_node(path)
+        return node
+
     def get(self, path: str) -> float:
         """One property's value."""
-        return self._node(path).get_double_value()
+        return float(self._node(path).get_double_value())
 
     def put(self, path: str, value: float) -> None:
         """Set one property."""
