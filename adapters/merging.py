@@ -30,6 +30,8 @@ class Merger:
         now = arrival_ns / 1e9 if arrival_ns is not None else self._values.get("time_s", 0.0)
         for name in values:
             self._stamps[name] = now
+        if self._pace is not None:
+            self._stamps.setdefault(self._pace, now)  # until it has had its time to come, it is waited for
         if self._pace is not None and self._pace not in values and self._fresh(self._pace, now):
             return None
         fresh = {name: value for name, value in self._values.items() if self._fresh(name, now)}
@@ -46,4 +48,4 @@ class Merger:
 
     def ages_s(self, arrival_ns: int) -> dict[str, float]:
         """Seconds since each channel's latest value."""
-        return {name: arrival_ns / 1e9 - stamp for name, stamp in self._stamps.items()}
+        return {name: arrival_ns / 1e9 - stamp for name, stamp in self._stamps.items() if name in self._values}
