@@ -19,11 +19,12 @@ from typing import Any, TextIO
 import msgspec
 
 from adapters import frames
-from adapters.canvas import LEAVE, write_all
+from adapters.canvas import LEAVE
 from adapters.plain import PlainLines, importance, line, notice_line
 from monitor.events import Event
 from monitor.screen_parts import Surroundings, View
 from monitor.snapshot import Snapshot
+from monitor.spans import clean
 
 PAINTER = (sys.executable, "-P", "-m", "adapters.painter")
 SEND_S = 1 / 20
@@ -68,13 +69,14 @@ class Dashboard:
         self._process: subprocess.Popen[bytes] | None = None
         self._lock = threading.Lock()
         self._news, self._urgent = threading.Event(), threading.Event()
-        self._slot: frames.Frame | None = None
         self._shot = Snapshot()
+        self._next_markers: tuple[str, ...] = ()
         self._markers: tuple[str, ...] = ()
         self._shown_ns: dict[str, int] = {}
         self._caption_until_s = 0.0
         self._captions_given = False
         self._closing = False
+        self._left = False
         self._words = ""
         self._notice_until_s = 0.0
         self._kept: deque[str] = deque(maxlen=KEPT_LINES)
@@ -115,21 +117,28 @@ class Dashboard:
             self._plain.show(snapshot)
             return
         with self._lock:
-            urgent = bool(self._markers) or snapshot.warning != self._shot.warning
-            self._shot, markers, self._markers = snapshot, self._markers, ()
-            self._post(markers, urgent)
+            urgent = bool(self._next_markers) or snapshot.warning != self._shot.warning
+            self._shot = snapshot
+            if self._next_markers:
+                self._markers, self._next_markers = (*self._markers, *self._next_markers), ()
+        self._wake(urgent)
 
-    def _post(self, markers: tuple[str, ...] = (), urgent: bool = False) -> None:
-        """Put the view into the slot, with the markers of one not yet sent; the lock is held."""
-        if self._around.caption and self._clock() >= self._caption_until_s:
-            self._around = msgspec.structs.replace(self._around, caption=None)
-        if self._around.notices and self._clock() >= self._notice_until_s:
-            self._around = msgspec.structs.replace(self._around, notices=())
-        waiting = self._slot.markers if self._slot else ()
-        self._slot = frames.Frame(View(self._shot, self._around), (*waiting, *markers))
-        self._news.set()
+    def _wake(self, urgent: bool = False) -> None:
+        """Tell the sending thread; a flag that is set already costs next to nothing."""
+        if not self._news.is_set():
+            self._news.set()
         if urgent:
             self._urgent.set()
+
+    def _newest(self) -> frames.Frame:
+        """What is to be shown now; a caption or a notice whose time is over goes. The lock is held."""
+        now = self._clock()
+        if self._around.caption and now >= self._caption_until_s:
+            self._around = msgspec.structs.replace(self._around, caption=None)
+        if self._around.notices and now >= self._notice_until_s:
+            self._around = msgspec.structs.replace(self._around, notices=())
+        markers, self._markers = self._markers, ()
+        return frames.Frame(View(self._shot, self._around), markers)
 
     def event(self, event: Event) -> None:
         """Keep the event for the end, and show its words as the caption unless the voice gives them itself."""
@@ -160,7 +169,7 @@ class Dashboard:
                 self._notice_until_s = self._clock() + NOTICE_S
                 notices = (*self._around.notices[-2:], text)
                 self._around = msgspec.structs.replace(self._around, notices=notices)
-                self._post()
+        self._wake()
         if plain is not None:
             plain.notice(text)
 
@@ -168,12 +177,12 @@ class Dashboard:
         """Change what surrounds the snapshot: any field of `Surroundings`."""
         with self._lock:
             self._around = msgspec.structs.replace(self._around, **changes)
-            self._post()
+        self._wake()
 
     def mark(self, marker: str) -> None:
         """The next snapshot shown carries this marker; `frame_shown` then tells when it was on the screen."""
         with self._lock:
-            self._markers = (*self._markers, marker)
+            self._next_markers = (*self._next_markers, marker)
 
     def frame_shown(self, marker: str) -> int | None:
         """Monotonic nanoseconds of the flush of the frame that first showed the marker; None = not yet, or never.
@@ -194,7 +203,7 @@ class Dashboard:
         if self._process is not None:
             self._end(self._process)
         if was_painting:
-            self._go_plain()
+            self._go_plain("" if self._left else LEAVE)
 
     def _end(self, process: subprocess.Popen[bytes]) -> None:
         """Let the painter end by itself; failing that end it and give the terminal back from here."""
@@ -207,18 +216,16 @@ class Dashboard:
         if process.poll() != 0:
             process.kill()
             process.wait(CLOSE_S / 2)
-            self._restore()
+        else:
+            self._left = True
         for thread in self._threads:
             thread.join(CLOSE_S / 2)
 
-    def _go_plain(self) -> None:
+    def _go_plain(self, before: str = "") -> None:
         """Print what the screen has taken with it, and everything that follows."""
-        plain = PlainLines(self._stream)
         with self._lock:
-            self._plain, kept = plain, tuple(self._kept)
-        with contextlib.suppress(OSError, ValueError):
-            for text in kept:
-                plain.print(text)
+            self._plain, kept = PlainLines(self._stream), tuple(self._kept)
+        self._write(before + "".join(f"{clean(text)}\n" for text in kept))
 
     def _send(self) -> None:
         """The sending thread: the newest view down the pipe, paced; a painter that is gone ends it."""
@@ -226,13 +233,12 @@ class Dashboard:
         with contextlib.suppress(OSError, ValueError), self._process.stdin as pipe:
             while not self._closing:
                 self._news.wait()
+                self._news.clear()
+                self._urgent.clear()
                 with self._lock:
-                    frame, self._slot = self._slot, None
-                    self._news.clear()
-                    self._urgent.clear()
-                if frame is not None:
-                    pipe.write(frames.encode(frame))
-                    pipe.flush()
+                    frame = self._newest()
+                pipe.write(frames.encode(frame))
+                pipe.flush()
                 if not self._closing:
                     self._urgent.wait(SEND_S)
 
@@ -250,11 +256,19 @@ class Dashboard:
 
     def _lost(self, status: int) -> None:
         """The painter is gone: terminal back, one line, the calls so far, and plain lines from here."""
-        self._restore()
         why = f"status {status}" + (f", {self._words}" if self._words else "")
         self._kept.append(notice_line(f"screen lost: its painter ended ({why}); plain lines from here"))
-        self._go_plain()
+        self._go_plain(LEAVE)
 
-    def _restore(self) -> None:
+    def _write(self, text: str) -> None:
+        """Write to the terminal, but wait only a moment for one that is stopped or hung."""
+        writer = threading.Thread(target=self._write_all, args=(text,), daemon=True)
+        writer.start()
+        writer.join(CLOSE_S)
+
+    def _write_all(self, text: str) -> None:
+        """Past Python's buffer, whose lock a write that hangs would hold until after the program's end."""
+        data = text.encode(self._stream.encoding or "ascii", "replace")
         with contextlib.suppress(OSError, ValueError):
-            write_all(self._stream, LEAVE)
+            while data:
+                data = data[os.write(self._stream.fileno(), data) :]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import os
 import pty
@@ -38,8 +39,9 @@ class PtyScreen:
         self._encoding = encoding
         self._set_size(width, height)
         self.stream: TextIO = os.fdopen(os.dup(self._slave), "w", encoding=encoding)
+        self._reader = threading.Thread(target=self._read, daemon=True)
         if reading:
-            threading.Thread(target=self._read, daemon=True).start()
+            self.start_reading()
 
     def _set_size(self, width: int, height: int) -> None:
         fcntl.ioctl(self._slave, termios.TIOCSWINSZ, struct.pack("HHHH", height, width, 0, 0))
@@ -49,12 +51,18 @@ class PtyScreen:
         self.terminal.resize(width, height)
         self._set_size(width, height)
 
+    def start_reading(self) -> None:
+        """Read what is written from now on."""
+        self._reader.start()
+
     def _read(self) -> None:
         left = b""
         while True:
             try:
                 data = os.read(self._master, 65536)
             except OSError:
+                return
+            if not data:
                 return
             self.raw += data
             left += data
@@ -65,6 +73,14 @@ class PtyScreen:
             except AssertionError as fault:
                 self.fault = self.fault or fault
 
+    def stall(self) -> None:
+        """Fill the terminal's buffer, so that whoever writes next has to wait until it is read."""
+        filler = os.open(os.ttyname(self._slave), os.O_WRONLY | os.O_NONBLOCK | os.O_NOCTTY)
+        with contextlib.suppress(BlockingIOError):
+            while True:
+                os.write(filler, b" " * 512)
+        os.close(filler)
+
     @property
     def text(self) -> str:
         """What is on the screen."""
@@ -74,6 +90,8 @@ class PtyScreen:
         """Let go of it; a fault seen while reading fails the test."""
         self.stream.close()
         os.close(self._slave)
+        self._reader.join(DEADLINE_S)  # before its descriptor may become another terminal's
+        assert not self._reader.is_alive(), "something still holds the terminal"
         os.close(self._master)
         if self.fault is not None:
             raise self.fault

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 
-_TOKEN = re.compile(r"\x1b\[(\?)?([0-9;]*)([A-Za-z])|([^\x1b])", re.DOTALL)
+_TOKEN = re.compile(r"\x1b\[(\?)?([0-9;]*)([A-Za-z])|([^\x1b])|\x1b(?:\[\??[0-9;]*)?(?=\x1b)", re.DOTALL)
+"""Last: a sequence cut short by the next one, left by a program that was killed while writing; terminals drop it."""
 
 
 class TinyTerminal:
@@ -48,7 +49,7 @@ class TinyTerminal:
             private, numbers, final, char = token.groups()
             if char is not None:
                 self._put(char)
-            else:
+            elif final is not None:
                 self._control(private or "", numbers, final)
 
     def _put(self, char: str) -> None:
