@@ -91,6 +91,7 @@ class Deviations:
         self._flaps_takeoff: float | None = None
         self._speed_off = False
         self._throttle_best = 0.0
+        self._full_seen = False
 
     def _say(self, kind: str, id_: str, t: float, variant: str = "") -> None:
         last = self._last.get(id_)
@@ -114,8 +115,9 @@ class Deviations:
             self._watch_heading()
             self._watch_rotation()
         throttle = s.sample.throttle
-        if throttle is not None:
-            self._late_power.update(throttle < set_.full_throttle, self._roll_t)
+        if throttle is not None and not self._full_seen:
+            self._full_seen = throttle >= set_.full_throttle
+            self._late_power.update(not self._full_seen, self._roll_t)
         self._watch_pitch()
 
     def _watch_heading(self) -> None:
@@ -183,6 +185,12 @@ class Deviations:
         self._watch_sink(height)
         if s.ias is not None:
             self._watch_speed(s.ias, height)
+            # Once the climb-out is over the pilot chooses the speed.
+            if "after-takeoff" not in self._routine.done and self._conditions.power_reduced() is None:
+                self._watch_climb_speed(s.ias, height)
+            else:
+                self._climb_fast.clear()
+                self._climb_slow.clear()
         self._watch_levers(height)
 
     def _watch_bank(self, height: float | None, turned: bool) -> None:
@@ -247,7 +255,6 @@ class Deviations:
         limit = speeds.flaps_extended_max
         if flaps is not None and limit is not None:
             self._flaps_fast.update(flaps > set_.flaps_up_deg and ias > limit, s.t)
-        self._watch_climb_speed(ias, height)
 
     def _watch_climb_speed(self, ias: float, height: float | None) -> None:
         """Outside +10/-5 kt of the climb speed in the mean of 3 s, for 3 s; over again inside +8/-3."""

@@ -133,9 +133,7 @@ class LiftOff:
         return min(_last_below(rows, 2, lowest + 3.0, s.t), _last_below(rows, 3, 0.0, s.t))
 
 
-def _last_below(
-    rows: list[Row], k: int, limit: float, t: float
-) -> float:
+def _last_below(rows: list[Row], k: int, limit: float, t: float) -> float:
     """When column `k` last went up through `limit`; `t` when it never did."""
     for earlier, later in zip(reversed(rows[:-1]), reversed(rows[1:]), strict=True):
         a, b = earlier[k], later[k]

@@ -6,8 +6,8 @@ The rules, each with its reason (all numbers: common practice, no source):
   until the next sample confirms it: one damaged number is no event, a real step is told one sample later.
 * Silence. A channel that was supplied and has not been for max(2 s, 3 usual intervals): `channel-lost`, once; when it
   is supplied again: `channel-back`. Its checks are off meanwhile; nothing is guessed.
-* Blocked static source. In the climb, altitude stays within 8 ft for 6 s, vertical speed (where sent) within 100 ft/min,
-  while indicated airspeed falls by 10 kt more than the speed over the ground: airspeed, altitude and vertical speed are
+* Blocked static source. In the climb, altitude stays within 8 ft for 3 s, vertical speed (where sent) dies away, while
+  indicated airspeed falls by 12 kt more than the speed over the ground: airspeed, altitude and vertical speed are
   then wrong together, and are set aside.
 * Altitude stuck. In the climb, altitude stays within 8 ft for 4 s or more while vertical speed adds up to over 24 ft.
 * Dead or stuck airspeed on the roll is a warning, not only a doubt: see `monitor.airspeed`.
@@ -44,15 +44,15 @@ WATCHED = (
 SILENT_S = 2.0
 LOOK_EVERY_S = 0.5
 STUCK_S = 4.0
-BLOCKED_S = 6.0
-BLOCKED_KT = 10.0
+BLOCKED_S = 3.0
+BLOCKED_KT = 12.0
 STILL_FT = 8.0  # noise and rounding of a pressure that does not change
 
 
 class _Still:
     """Since when the altitude has stood still, with the speeds then, and what vertical speed would have made of it."""
 
-    __slots__ = ("altitude_ft", "expected_ft", "groundspeed_kt", "ias_kt", "last_t", "moved", "t")
+    __slots__ = ("altitude_ft", "expected_ft", "fastest_fpm", "groundspeed_kt", "ias_kt", "last_t", "t")
 
     def __init__(self, t: float, altitude_ft: float, ias_kt: float | None, groundspeed_kt: float | None) -> None:
         self.t = self.last_t = t
@@ -60,7 +60,11 @@ class _Still:
         self.ias_kt = ias_kt
         self.groundspeed_kt = groundspeed_kt
         self.expected_ft = 0.0
-        self.moved = False
+        self.fastest_fpm = 0.0
+
+    def calmed(self, vertical_fpm: float | None) -> bool:
+        """Vertical speed is dying away too, as it does on the same blocked source; True where it is not sent."""
+        return vertical_fpm is None or abs(vertical_fpm) < max(100.0, 0.6 * self.fastest_fpm)
 
 
 class Plausibility:
@@ -144,12 +148,12 @@ class Plausibility:
         vertical = sample.vertical_speed_fpm
         if vertical is not None:
             since.expected_ft += vertical / 60.0 * (t - since.last_t)
-            since.moved = since.moved or abs(vertical) > 100.0
+            since.fastest_fpm = max(since.fastest_fpm, abs(vertical))
         since.last_t = t
         lasted = t - since.t
         if lasted >= STUCK_S and abs(since.expected_ft) > 3.0 * STILL_FT:
             self._set_aside(("altitude_ft",), "altitude stands still against vertical speed", t)
-        elif lasted >= BLOCKED_S and not since.moved and since.ias_kt is not None and sample.ias_kt is not None:
+        elif lasted >= BLOCKED_S and since.calmed(vertical) and since.ias_kt is not None and sample.ias_kt is not None:
             slower = since.ias_kt - sample.ias_kt
             if since.groundspeed_kt is not None and sample.groundspeed_kt is not None:
                 slower -= max(since.groundspeed_kt - sample.groundspeed_kt, 0.0)

@@ -166,11 +166,16 @@ class Power:
             return  # the lever is the pilot's doing
         least = self._aircraft.rpm_takeoff_min
         low = rpm is not None and least is not None and rpm < least
-        if low and self._governor_rising():
+        if (low and self._governor_rising()) or (not low and self._filling()):
             self._steady_rpm = None
             return
         self.is_set = True
         self._cue("rpm-low" if low else "manifold-pressure-low")(t)
+
+    def _filling(self) -> bool:
+        """Manifold pressure still rises after the throttle was opened."""
+        before, pressure = self._second[0][2] if self._second else None, self._s.sample.manifold_pressure_inhg
+        return before is not None and pressure is not None and pressure > before + 0.2
 
     def _governor_rising(self) -> bool:
         """A constant-speed propeller on its fine stop gains rpm with speed until the governor takes over."""
@@ -190,10 +195,7 @@ class Power:
             near_best = self.best_rpm is None or rpm > self.best_rpm * (1.0 - self._set.power_loss_part)
             self._low_hold.update(full and rpm < least and near_best, s.crossing(s.prev.rpm, rpm, least))
         if not self._fixed:
-            low = full and self._pressure_low()
-            before, pressure = self._second[0][2] if self._second else None, s.sample.manifold_pressure_inhg
-            if before is not None and pressure is not None and pressure > before + 0.2:
-                low = False  # still filling after the throttle opened
+            low = full and self._pressure_low() and not self._filling()
             if low and throttle is None and _throttle_closed(s.sample.manifold_pressure_inhg, s.sample.altitude_ft):
                 low = False
             self._pressure_hold.update(low, s.t)
@@ -293,7 +295,12 @@ class Power:
 
     def _watch_pressure(self, pressure: float, in_air: bool) -> None:
         s, set_ = self._s, self._set
-        ambient = pressure_inhg(s.sample.altitude_ft or 0.0)
+        altitude = s.sample.altitude_ft
+        if altitude is None:
+            if "altitude_ft" in s.seen:
+                return  # it was set aside: ambient pressure is no longer known
+            altitude = s.height or 0.0
+        ambient = pressure_inhg(altitude)
         now = pressure / ambient
         ratio = self._ratio = now if self._ratio is None else self._ratio + min(1.0, s.dt) * (now - self._ratio)
         if self._best_ratio is None or ratio > self._best_ratio:

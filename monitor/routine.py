@@ -56,6 +56,7 @@ class Routine:
         for hold in self._holds:
             hold.clear()
         self.done: set[str] = set()
+        self._rotate_short_by: float | None = None
         self.power_set_t: float | None = None
         self.liftoff_t: float | None = None
         self._climbing_since: float | None = None
@@ -125,17 +126,24 @@ class Routine:
         if ias is None or s.ias_set_aside or self._judge.aborted or self._judge.closed:
             self._rotate_hold.clear()
             return
-        rate = max(s.ias_trend.rate, 0.2)
+        # Airspeed less the noise of its instrument; its slope less that of the gusts, where groundspeed tells it.
+        now = 0.3 * ias + 0.7 * s.ias_now.value
+        rate = s.ias_trend.rate
+        if s.sample.groundspeed_kt is not None:
+            rate = 0.5 * (rate + s.v_trend.rate)
+        rate = max(rate, 0.2)
         latency = self.voice_latency_s if self._options.voice else 0.0
         lead_s = min(set_.rotate_lead_s + latency, set_.rotate_lead_max_s)
         target = self._speeds.rotate - min(rate * lead_s, set_.rotate_early_max_kt)
         if ias < 0.6 * self._speeds.rotate:
             return
-        if ias >= target:
+        short_by = target - now
+        before, self._rotate_short_by = self._rotate_short_by, short_by
+        if short_by <= 0.0:
             self._rotate_hold.clear()
-            self._rotate(s.crossing(s.prev.ias_kt, ias, target))
+            self._rotate(s.t if before is None else s.crossing(before, short_by, 0.0))
             return
-        wait_s = (target - ias) / rate
+        wait_s = short_by / rate
         if wait_s <= self._conditions.interval_s:
             self._rotate_hold.schedule(s.t + wait_s)
         else:

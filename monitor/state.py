@@ -44,6 +44,7 @@ class State:
         self.height: float | None = None
         self.climb_fpm: float | None = None
         self.ias_trend = Trend(1.0)
+        self.ias_now = Trend(0.2)
         self.v_trend = Trend(1.0)
         self.level_trend = Trend(0.8)
         self.level_noise = 0.0  # mean size of the level's scatter about its trend, ft
@@ -65,6 +66,7 @@ class State:
         if ias is not None and not self.ias_set_aside:
             self.ias = ias
             self.ias_trend.update(t, ias)
+            self.ias_now.update(t, ias)
         elif self.ias_set_aside or t - self.ias_trend.t > 1.5:
             self.ias = None
         self._ground_speed(t, sample)
@@ -112,6 +114,8 @@ class State:
                 self._use_height()
         elif not self.uses_height:
             level = sample.altitude_ft
+        if sample.altitude_ft is not None:
+            self.seen.add("altitude_ft")
         if level is not None:
             self.level = level
             trend = self.level_trend
