@@ -184,6 +184,8 @@ class DrillSession(Session):
     def snapshot(self) -> Snapshot:
         """What the screen shows: without what the coach found wrong, until it is decided."""
         shot = super().snapshot()
+        number = self.prepared.trial.number
+        shot = msgspec.structs.replace(shot, takeoff=None if shot.takeoff is None else number)
         if self._decided():
             return shot
         said = tuple(one for one in shot.said if one.kind not in _ALARMS)
@@ -297,5 +299,5 @@ class DrillSession(Session):
             brakes_s=self._stream_s(self._brakes_s),
             stopped_s=self._stream_s(self._stopped_s),
             stop_distance_ft=self._distance_ft() if self._stopped_s is not None else None,
-            why=practice.why(prepared.trial.kind, cue, prepared.marks),
+            why="" if self.cancelled else practice.why(prepared.trial.kind, cue, prepared.marks),
         )

@@ -18,7 +18,7 @@ _FIELDS: tuple[tuple[str, str, str, float, int], ...] = (
     ("groundspeed_kt", "gs", "m/s", 3600.0 / 1852.0, 4),
     ("altitude_ft", "alt", "m", 1.0 / 0.3048, 3),
     ("height_ft", "height", "m", 1.0 / 0.3048, 4),
-    ("vertical_speed_fpm", "vs", "ft/min", 1.0, 1),
+    ("vertical_speed_fpm", "vs", "ft/min", 1.0, 2),
     ("pitch_deg", "pitch", "deg", 1.0, 3),
     ("bank_deg", "bank", "deg", 1.0, 3),
     ("heading_deg", "hdg", "deg", 1.0, 3),

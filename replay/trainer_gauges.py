@@ -116,7 +116,7 @@ class Gauges:
             "fuel_pressure_psi": marks.green("fuel_pressure_psi", 0.5),
             "suction_inhg": marks.green("suction_inhg", 0.5) * turning,
             "ammeter_a": marks.green("ammeter_a", 0.3) * turning,
-            "bus_v": marks.green("bus_v", 0.5) if turning >= 1.0 else 12.4,
+            "bus_v": marks.green("bus_v", 0.5) if engine.rpm > 600.0 else marks.green("bus_v", 0.0) - 1.5,
             "fuel_quantity_gal": self._fuel_gal,
         }
         if marks.constant_speed:

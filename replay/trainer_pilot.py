@@ -62,7 +62,7 @@ class Pilot:
         self.closed_at_s: float | None = None
         self.brakes_at_s: float | None = None
         self._dead_since_s: float | None = None
-        self._climbing = False
+        self._glided = False
         self._flaps_wanted = takeoff_flaps_deg
         self._turn_from_s: float | None = None
         self._trim_rad = 0.0
@@ -120,11 +120,11 @@ class Pilot:
         self.hands.pitch_rad = self._airframe.pitch_target_rad if ready else 0.0
 
     def _landed(self, view: View) -> bool:
-        return self._climbing and view.on_ground
+        """On the wheels after a glide; a touch just after lift-off is none."""
+        return self._glided and view.on_ground
 
     def _climb(self, view: View, dt_s: float) -> None:
         """Pitch for VY: the climb's own attitude, corrected by the speed, gently at first."""
-        self._climbing = True
         frame = self._airframe
         error_kt = view.airspeed_kt - frame.climb_kt
         if abs(error_kt) < 6.0:
@@ -145,6 +145,7 @@ class Pilot:
 
     def _glide(self, view: View) -> None:
         """Nose down to the best glide, then a flare that lands in the attitude of the lift-off."""
+        self._glided = True
         frame = self._airframe
         wanted = frame.glide_pitch_rad + math.radians(0.6) * (view.airspeed_kt - frame.glide_kt)
         self.hands.pitch_rad = max(math.radians(-9.0), min(math.radians(8.0), wanted))

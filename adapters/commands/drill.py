@@ -30,12 +30,16 @@ KEYS = "space close the throttle   q end the exercise"
 BETWEEN_S = 3.0
 """Between two takeoffs: time to read how the last one went."""
 BRIEF = """\
-Exercise. You watch takeoffs of the built-in training aeroplane. On some of them, at a moment you cannot know, a gauge
-shows that something is wrong; nobody tells you.
-  Abort with the space bar when the takeoff should be rejected: it closes the throttle, the aeroplane then brakes.
-  Continue (do nothing) when all is well, and when a lesser fault comes in the last 2 s before VR.
-An engine that fails or loses power, and a swing off the runway, are reasons to stop as long as the wheels are on it.
-What counts is the right decision, not the fastest finger. q ends the exercise."""
+Exercise. You watch takeoffs of the built-in training aeroplane. On some of
+them, at a moment you cannot know, a gauge shows that something is wrong;
+nobody tells you.
+  Abort with the space bar when the takeoff should be rejected: it closes the
+  throttle, and the aeroplane then brakes.
+  Continue, that is, do nothing, when all is well, and when a lesser fault
+  comes in the last 2 s before VR.
+An engine that fails or loses power, and a swing off the runway heading, are
+reasons to stop as long as the wheels are on the runway.
+What counts is the right decision, not the fastest finger."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -202,7 +206,7 @@ class _Exercise:
 
         if isinstance(screen, Dashboard):
             number = session.prepared.trial.number
-            screen.describe(title=f"drill, takeoff {number} of {self._args.trials}", notice=None)
+            screen.describe(title=f"drill, takeoff {number} of {self._args.trials}", notices=())
         pacer = Pacer(None if self._script is not None else 1.0, sleep_s=Ears(keys, self._heard).sleep)
         Player(session, outputs, pacer, self._stop).play(self._inputs(session))
 
