@@ -109,6 +109,8 @@ def _line_reader(settings: DecodeSettings, plan: list[Reading], places: list[int
     def short(payload: bytes) -> Sample | None:
         if payload.find(b"\n") != (len(payload) - 1 if ended else -1) or not payload.isascii():
             return None
+        if b"\r" in payload and not (ended and payload.find(b"\r") == len(payload) - 2):  # a line's end on some systems
+            return None
         if plain:
             try:
                 return make(decode(b"[" + payload + b"]"))
@@ -117,7 +119,7 @@ def _line_reader(settings: DecodeSettings, plan: list[Reading], places: list[int
         return by_cell(payload)
 
     def by_cell(payload: bytes) -> Sample | None:
-        if b"_" in payload or (mark and mark in payload) or payload.find(b"\r") not in (-1, len(payload) - 2):
+        if b"_" in payload or (mark and mark in payload):
             return None
         text = payload.decode("ascii")
         cells = (text.replace(",", ".") if comma else text).split(separator)
