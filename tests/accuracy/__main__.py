@@ -33,7 +33,10 @@ def _over(work: Callable[[Job], Done], jobs: list[Job], processes: int) -> Itera
 
 def _seeds(args: argparse.Namespace) -> list[tuple[int, bool]]:
     clean, faulted = (args.n // 2, args.n - args.n // 2) if args.n else (args.clean, args.faulted)
-    return [(args.seed + i, False) for i in range(clean)] + [(args.seed + 500_000 + i, True) for i in range(faulted)]
+    seeds = [(i, args.seed + i, False) for i in range(clean)] + [
+        (i, args.seed + 500_000 + i, True) for i in range(faulted)
+    ]
+    return [(seed, fault) for _, seed, fault in sorted(seeds)]  # clean and faulted in turn, so that a part is usable
 
 
 def _generate(args: argparse.Namespace) -> None:
@@ -43,6 +46,13 @@ def _generate(args: argparse.Namespace) -> None:
     for i, _ in enumerate(_over(made, jobs, args.processes), 1):
         if i % 50 == 0:
             print(f"{i} of {len(jobs)}, {time.monotonic() - began:.0f} s", file=sys.stderr)
+
+
+def _refresh(args: argparse.Namespace) -> None:
+    names = sorted(p.stem for p in (Path(args.dir) / "raw").glob("*.npz") if args.only in p.name)
+    jobs = [(int(name.split("-")[1]), name.startswith("fault"), args.dir) for name in names]
+    for _ in _over(made, jobs, args.processes):
+        pass
 
 
 def _evaluate(args: argparse.Namespace) -> None:
@@ -87,6 +97,7 @@ def main() -> None:
     parts = top.add_subparsers(required=True)
     for name, work in (
         ("generate", _generate),
+        ("refresh", _refresh),
         ("run", _run),
         ("evaluate", _evaluate),
         ("show", _show),

@@ -57,7 +57,8 @@ def measure(case: Case, heard: Sequence[Heard]) -> Result:
     """The figures of one case."""
     truth, sensors, s = case.truth, case.sensors, case.scenario
     sent = case.columns
-    verdict = judge(heard, case.want, sensors.start_s, truth.wheels_off)
+    slack = 1.0 / sensors.rate_hz * (1.0 + sensors.jitter) / (1.0 - sensors.loss)
+    verdict = judge(heard, case.want, sensors.start_s, truth.wheels_off, slack)
     result = Result(
         case.name,
         s.aeroplane,

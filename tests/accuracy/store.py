@@ -22,6 +22,8 @@ from tests.flights_jsbsim.sensors import Arrays, Sensors, sent
 
 EXACT = frozenset({"time_s", "latitude_deg", "longitude_deg"})
 """Channels kept in double precision."""
+EXACT_RAW = frozenset({"t", "latitude_deg", "longitude_deg", "north_ft", "east_ft"})
+"""The same of the 120 Hz record."""
 
 
 @dataclass
@@ -46,10 +48,44 @@ def drawn(seed: int, faulted: bool) -> tuple[Scenario, Sensors, Options]:
     return scenario, sensors, draw_options(seed, scenario)
 
 
+def name_of(seed: int, faulted: bool) -> str:
+    """The flight's name, of its file too."""
+    return f"{'fault' if faulted else 'clean'}-{seed}"
+
+
 def make_case(seed: int, faulted: bool) -> Case:
     """Fly one seed."""
     scenario, sensors, options = drawn(seed, faulted)
-    return case_of(f"{'fault' if faulted else 'clean'}-{seed}", Pilot(scenario).fly(), sensors, options)
+    return case_of(name_of(seed, faulted), Pilot(scenario).fly(), sensors, options)
+
+
+def keep(seed: int, faulted: bool, folder: Path) -> None:
+    """Fly one seed; keep the 120 Hz record (for `refresh`) and the case. A record already there is used, not flown
+    again."""
+    record = folder / "raw" / f"{name_of(seed, faulted)}.npz"
+    scenario, sensors, options = drawn(seed, faulted)
+    if record.exists():
+        raw = load_raw(record)
+    else:
+        raw = Pilot(scenario).fly()
+        save_raw(raw, record)
+    save(case_of(name_of(seed, faulted), raw, sensors, options), folder)
+
+
+def save_raw(raw: Raw, path: Path) -> None:
+    """The 120 Hz record to a file, single precision but for time and place."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    arrays = {k: v if k in EXACT_RAW else v.astype(np.float32) for k, v in raw.data.items()}
+    about = np.frombuffer(pickle.dumps(replace(raw, data={})), dtype=np.uint8)
+    np.savez_compressed(path, about=about, **arrays)  # type: ignore[arg-type]
+
+
+def load_raw(path: Path) -> Raw:
+    """Back from the file; only ever files this module wrote itself."""
+    with np.load(path) as data:
+        raw: Raw = pickle.loads(data["about"].tobytes())
+        raw.data = {k: data[k].astype(np.float64) for k in data.files if k != "about"}
+    return raw
 
 
 def case_of(name: str, raw: Raw, sensors: Sensors, options: Options) -> Case:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 from tests.accuracy.figures import Result, evaluate
-from tests.accuracy.store import load, make_case, save
+from tests.accuracy.store import keep, load, make_case
 
 
-def made(job: tuple[int, bool, str]) -> str:
-    """Fly one seed and keep it in the folder."""
+def made(job: tuple[int, bool, str]) -> None:
+    """Fly one seed and keep it in the folder; one that is there already is made anew from its record."""
     seed, faulted, folder = job
-    return save(make_case(seed, faulted), Path(folder)).name
+    keep(seed, faulted, Path(folder))
 
 
 def flown(job: tuple[int, bool]) -> Result:

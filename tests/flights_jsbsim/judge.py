@@ -76,8 +76,13 @@ def _line(h: Heard, start_s: float) -> str:
     return f"{e.kind} {e.id} {e.reason or ''} at {t} (out {h.out_s - start_s:.2f}) {state}"
 
 
-def judge(heard: Sequence[Heard], want: Expected, start_s: float, wheels_off_s: float | None) -> Verdict:
-    """Hold the events against what is expected; start_s: feed time of the flight's first step."""
+def judge(
+    heard: Sequence[Heard], want: Expected, start_s: float, wheels_off_s: float | None, slack_s: float = 0.05
+) -> Verdict:
+    """Hold the events against what is expected.
+
+    start_s: feed time of the flight's first step. slack_s: what the feed's own interval adds to the last moment
+    that counts."""
     v = Verdict()
     warnings = [h for h in heard if h.event.kind == "warning"]
     _absolute_rules(v, heard, warnings, start_s, wheels_off_s)
@@ -96,11 +101,13 @@ def judge(heard: Sequence[Heard], want: Expected, start_s: float, wheels_off_s: 
             v.false.append(_line(h, start_s) + f" (wanted {'/'.join(sorted(want.outcomes))})")
         elif right is None:
             right = h
-    _timing(v, right, heard, want, start_s)
+    _timing(v, right, heard, want, start_s, slack_s)
     return v
 
 
-def _timing(v: Verdict, right: Heard | None, heard: Sequence[Heard], want: Expected, start_s: float) -> None:
+def _timing(
+    v: Verdict, right: Heard | None, heard: Sequence[Heard], want: Expected, start_s: float, slack_s: float
+) -> None:
     if right is None and want.outcomes & {"caution", "lost"}:
         right = next((h for h in heard if _is_caution(h, want, start_s)), None)
     if right is None:
@@ -112,7 +119,7 @@ def _timing(v: Verdict, right: Heard | None, heard: Sequence[Heard], want: Expec
         return
     v.delay_s = right.out_s - start_s - want.due
     last = want.latest if right.event.id == "abort" else max(want.latest, want.late_air or 0.0)
-    v.late = want.required and right.out_s - start_s > last + 0.05
+    v.late = want.required and right.out_s - start_s > last + slack_s
     if right.event.id != "abort" and want.late_air is not None and want.late_air > want.latest + 0.01:
         v.delay_s = None  # held until after lift-off: its delay is not one of detection
 
