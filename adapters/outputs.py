@@ -105,6 +105,8 @@ class JsonLines:
     """Events as JSON lines on a binary stream, each flushed at once. For a replay: writes where it stands."""
 
     name = "the output of JSON lines"
+    shows = False
+    """It has no use for snapshots."""
 
     def __init__(self, stream: BinaryIO | None = None) -> None:
         """Write to `stream`, standard output when None."""
@@ -141,6 +143,7 @@ class Queued:
         self._error: Exception | None = None
         self.broken = False
         self.name = name_of(output)
+        self._shows = getattr(output, "shows", True)
         self.notice: Callable[[str], None] | None = self._notice if hasattr(output, "notice") else None
 
     def start(self) -> str | None:
@@ -159,7 +162,7 @@ class Queued:
 
     def show(self, snapshot: Snapshot) -> None:
         """Hand a snapshot over, unless the output is behind."""
-        if self._queue.empty():
+        if self._shows and self._queue.empty():
             self._put(lambda: self._output.show(snapshot))
 
     def close(self) -> None:

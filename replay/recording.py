@@ -12,10 +12,9 @@ data); `event` (n, input: the number of the last input before it, line: the JSON
 from __future__ import annotations
 
 import contextlib
-import queue
 import sqlite3
 import threading
-import time
+from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
@@ -125,16 +124,14 @@ class Recorder:
         path: Path,
         meta: Mapping[str, bytes | str],
         tell: Callable[[str], None],
-        now_s: Callable[[], float] = time.monotonic,
     ) -> None:
         """Make the file and start writing. Raises `Faults` when it cannot be made."""
         self.path = path
         self.failed = False
         self._tell = tell
-        self._now_s = now_s
         self._database = create(path, meta)
-        self._queue: queue.Queue[_Batch | None] = queue.Queue(QUEUE_MAX)
-        self._lost = 0
+        self._waiting: deque[_Batch] = deque()
+        self._closing = threading.Event()
         self._thread = threading.Thread(target=self._run, name="recorder", daemon=True)
         self._thread.start()
 
@@ -142,15 +139,13 @@ class Recorder:
         """Keep inputs, and the events that the last of them made."""
         if self.failed:
             return
-        try:
-            self._queue.put_nowait((inputs, tuple(events)))
-        except queue.Full:
+        self._waiting.append((inputs, tuple(events)))
+        if len(self._waiting) > QUEUE_MAX:
             self._fail(f"the disk is {QUEUE_MAX:,} inputs behind")
 
     def close(self) -> None:
         """Write what waits, and close the file for good."""
-        with contextlib.suppress(queue.Full):
-            self._queue.put(None, timeout=CLOSE_S)
+        self._closing.set()
         self._thread.join(CLOSE_S)
 
     def _fail(self, why: str) -> None:
@@ -159,31 +154,17 @@ class Recorder:
             self._tell(f"recording stopped ({why}); what was recorded is kept, the flight goes on: {self.path}")
 
     def _run(self) -> None:
-        """The thread: gather for `COMMIT_S`, commit, until told to end."""
-        writer, more = Writer(self._database), True
-        while more:
-            batches, more = self._gather()
+        """The thread: commit what came, every `COMMIT_S`. Not woken by each packet: that would cost the coach."""
+        writer, last = Writer(self._database), False
+        while not last:
+            last = self._closing.wait(COMMIT_S)
+            batches = [self._waiting.popleft() for _ in range(len(self._waiting))]
             if batches and not self.failed:
                 try:
                     writer.commit(batches)
                 except sqlite3.Error as error:
                     self._fail(str(error))
         self._finish()
-
-    def _gather(self) -> tuple[list[_Batch], bool]:
-        batches: list[_Batch] = []
-        item = self._queue.get()
-        due_s = self._now_s() + COMMIT_S
-        while item is not None:
-            batches.append(item)
-            left_s = due_s - self._now_s()
-            if left_s <= 0 or len(batches) >= QUEUE_MAX:
-                return batches, True
-            try:
-                item = self._queue.get(timeout=left_s)
-            except queue.Empty:
-                return batches, True
-        return batches, False
 
     def _finish(self) -> None:
         """Back to a plain file that needs no companions. A disk too full for the mark leaves the rest as it is."""

@@ -159,7 +159,7 @@ def _rotate_in(fly: Fly) -> Callable[[], bool]:
 
 @posix_only
 def test_termination_ends_with_130_and_a_closed_recording(tmp_path: Path, flight: list[bytes]) -> None:
-    """SIGTERM in full flight (SIGINT: the other tests): status 130, no traceback, the recording closed, and its replay the same bytes."""
+    """SIGTERM in full flight (SIGINT: other tests): status 130, the recording closed, its replay the same bytes."""
     fly = Fly(tmp_path)
     fly.stream(flight, 800)
     fly.until(_rotate_in(fly))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from datetime import datetime
@@ -78,6 +79,8 @@ def _fly(
     from adapters.screens import make_screen
     from adapters.session import Session
 
+    # Other threads (recorder, voice) hand the interpreter back sooner than after the usual 5 ms.
+    sys.setswitchinterval(0.0005)
     session = Session(setup.feed, setup.aircraft, setup.procedure, setup.options)
     where = source.describe()
     screen = make_screen(args, title="fly", aircraft=setup.aircraft.name, source=where, live=True, keys="q quit")
