@@ -22,6 +22,8 @@ LARGEST, SMALLEST = 1e8, 1e-7
 """Magnitudes of what an aeroplane measures; 0 is ordinary too. Own values."""
 GOOD = 0.85
 """The score of a column that is taken for a measured quantity."""
+LEAST_ORDINARY = 0.09
+"""The score of a column of ordinary magnitudes that is mere noise: kept as a number, since its neighbours are."""
 MOST_HEAD = 64
 """Bytes of a head searched for the start of the numbers."""
 
@@ -144,7 +146,7 @@ def _types(payloads: Sequence[bytes], start: int, sign: str) -> list[tuple[str, 
 def _word(score: float, whole: bool) -> tuple[str, float]:
     if whole and score < GOOD:
         return "int32", 0.75
-    return ("float32", score) if score > 0.3 else ("", score)
+    return ("float32", score) if score > LEAST_ORDINARY else ("", score)
 
 
 def _whole(columns: Floats) -> NDArray[np.bool_]:

@@ -7,7 +7,6 @@ step can be skipped; a skipped one only makes the result less sure. Times are ar
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 
 import msgspec
 
@@ -19,7 +18,8 @@ class Step(msgspec.Struct, frozen=True):
     """One thing asked.
 
     watch_s: seconds of data it needs at least; moves: the channels it moves; reads: gauges typed after it.
-    ground: made standing still, where nothing else moves, so that what moves is the control itself.
+    ground: made standing still, where nothing else moves, so that what moves is the control itself. hands_off: ends by
+    itself after watch_s.
     """
 
     id: str
@@ -28,6 +28,7 @@ class Step(msgspec.Struct, frozen=True):
     moves: tuple[str, ...] = ()
     reads: tuple[str, ...] = ()
     ground: bool = False
+    hands_off: bool = False
 
 
 _ENGINE = ("rpm", "oil_pressure_psi", "oil_temperature_degf")
@@ -39,6 +40,7 @@ STEPS: tuple[Step, ...] = (
         watch_s=8.0,
         reads=("altitude_ft", "heading_deg", *_ENGINE),
         ground=True,
+        hands_off=True,
     ),
     Step(
         "throttle",
@@ -256,8 +258,3 @@ def write_answers(answers: Answers) -> str:
         lines += ["", "[[reading]]", f'channel = "{typed.channel}"']
         lines += [f"at_s = {typed.at_s:.3f}", f"value = {typed.value:.6g}"]
     return "\n".join(lines) + "\n"
-
-
-def used_steps(skip: Sequence[str] = ()) -> list[Step]:
-    """The steps in order, without those skipped."""
-    return [step for step in STEPS if step.id not in skip]

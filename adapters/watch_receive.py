@@ -8,7 +8,7 @@ from collections import deque
 from adapters.ports import Packet, Source
 
 MOST_BYTES = 8 * 1024 * 1024
-"""Bytes of packets kept until they are taken; what comes on top is dropped and counted."""
+"""Bytes of packets kept until they are taken, usually; what comes on top is dropped and counted."""
 PACKET_COST = 300
 """Bytes that a waiting packet costs beside its payload."""
 WAIT_S = 0.1
@@ -17,8 +17,9 @@ WAIT_S = 0.1
 class Receiver:
     """Takes packets from a source until it is closed. dropped: packets that came faster than they were taken."""
 
-    def __init__(self, source: Source) -> None:
-        """Start receiving; from now on nobody else may use the source."""
+    def __init__(self, source: Source, most_bytes: int = MOST_BYTES) -> None:
+        """Start receiving; from now on nobody else may use the source. most_bytes: kept until they are taken."""
+        self._most_bytes = most_bytes
         self.dropped = 0
         self.failed: BaseException | None = None
         self._source = source
@@ -56,7 +57,7 @@ class Receiver:
     def _keep(self, packet: Packet) -> None:
         cost = len(packet.payload) + PACKET_COST
         with self._lock:
-            if self._bytes + cost > MOST_BYTES:
+            if self._bytes + cost > self._most_bytes:
                 self.dropped += 1
                 return
             self._waiting.append(packet)
