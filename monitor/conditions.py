@@ -11,7 +11,7 @@ from monitor.geo import turn
 from monitor.liftoff import LiftOff, Touchdown
 from monitor.options import Options
 from monitor.settings import Settings
-from monitor.state import State
+from monitor.state import HOLD_S, State
 
 STILL_KT = 1.5
 MOVING_KT = 3.0
@@ -35,6 +35,7 @@ class Conditions:
         self.interval_s = 0.0
         self.runway_heading: float | None = self._given_heading
         self.power: bool | None = None
+        self._throttle_t: float | None = None
         self._power_half_t: float | None = None
         self._power_full_t: float | None = None
         self._still_since: float | None = None
@@ -71,6 +72,10 @@ class Conditions:
     def _keep_power(self) -> None:
         s = self._s
         throttle = s.sample.throttle
+        if throttle is not None:
+            self._throttle_t = s.t
+        elif self._throttle_t is not None and s.t - self._throttle_t <= HOLD_S:
+            return  # one damaged or missing value: the lever stands where it stood
         if throttle is None:
             self.power = self._power_without_lever()
             if not self.power:

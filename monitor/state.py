@@ -17,6 +17,7 @@ from monitor.trend import Trend
 
 KEEP_S = 8.0
 KEEP_MIN = 4
+HOLD_S = 1.5  # a channel that was supplied is not given up for another way of knowing it before this
 # time, indicated airspeed, level (height or altitude), vertical speed, pitch
 Row = tuple[float, float | None, float | None, float | None, float | None]
 
@@ -55,6 +56,7 @@ class State:
         self._east = Trend(1.2)
         self._north = Trend(1.2)
         self._origin: tuple[float, float] | None = None
+        self._groundspeed_t: float | None = None
 
     def update(self, t: float, sample: Sample) -> None:
         """Take in the sample of feed time `t`."""
@@ -78,13 +80,16 @@ class State:
 
     def _ground_speed(self, t: float, sample: Sample) -> None:
         v = sample.groundspeed_kt
-        if v is None:
-            if sample.latitude_deg is not None and sample.longitude_deg is not None:
-                v = self._from_position(t, sample.latitude_deg, sample.longitude_deg)
-            elif self.v is not None and self._origin is not None:
-                return  # a position every now and then: hold what it gave
-            elif self.ias is not None:
-                v = max(self.ias - (self.rest_ias or 0.0), 0.0)
+        if v is not None:
+            self._groundspeed_t = t
+        elif self._groundspeed_t is not None and t - self._groundspeed_t <= HOLD_S:
+            return  # one damaged or missing value is no reason to change to another way of knowing it
+        elif sample.latitude_deg is not None and sample.longitude_deg is not None:
+            v = self._from_position(t, sample.latitude_deg, sample.longitude_deg)
+        elif self.v is not None and self._origin is not None:
+            return  # a position every now and then: hold what it gave
+        elif self.ias is not None:
+            v = max(self.ias - (self.rest_ias or 0.0), 0.0)
         if v is not None:
             self.v = v
             self.v_trend.update(t, v)
