@@ -82,6 +82,11 @@ class RecordedSession(Session):
         """The session ends here."""
         return self._kept(super().end(arrival_ns))
 
+    def voice_latency(self, arrival_ns: int, latency_s: float) -> None:
+        """The voice measured anew how long a word takes."""
+        super().voice_latency(arrival_ns, latency_s)
+        self._kept([])
+
     def _kept(self, events: list[Event]) -> list[Event]:
         if self.record is not None and (self.accepted or events):
             self.record(self.accepted, events)

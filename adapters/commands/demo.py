@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from adapters import common, config, interrupts
 from adapters.cli import CAUTION, EXIT_INTERRUPTED, our_version
-from adapters.outputs import Outputs, Teller
+from adapters.outputs import Teller
 
 if TYPE_CHECKING:
     from adapters.common import Setup
@@ -49,33 +49,30 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _fly(args: argparse.Namespace, setup: Setup, tell: Teller, stop: interrupts.Stop, stack: ExitStack) -> int:
+    from adapters.closing import closing_lines
     from adapters.keys import open_keys
-    from adapters.screens import make_screen
     from replay.player import Pacer, Player
     from replay.scenarios.kinds import demo_scenario
     from replay.trainer_flight import Listener, TrainerFlight
     from replay.trainer_setup import Ears, RecordedSession, placed
+    from replay.trainer_stage import Stage
 
-    aircraft = setup.aircraft
+    real_time = not args.fast and float(args.speed) == 1.0
+    stage = Stage(args, setup, tell, title=_title(args), keys=KEYS, spoken=real_time)
+    setup, aircraft = stage.setup, setup.aircraft
     scenario = placed(demo_scenario(args.fault, int(args.seed), aircraft.speeds_kias.rotate), setup.options)
     flight = TrainerFlight(aircraft, scenario)
     session = RecordedSession(setup.feed, aircraft, setup.procedure, setup.options)
     session.record = _recording(args, setup, tell, stack)
-    screen = make_screen(
-        args, title=_title(args), aircraft=aircraft.name, source="built-in trainer", live=False, keys=KEYS
-    )
-    outputs = Outputs([screen, Listener(flight)], tell)
     keyboard = _Keyboard(flight)
     keys = stack.enter_context(open_keys())
     pacer = Pacer(None if args.fast else float(args.speed), sleep_s=Ears(keys, keyboard.heard).sleep)
-    outputs.start()
-    tell.outputs = outputs
-    try:
-        Player(session, outputs, pacer, lambda: stop.asked).play(flight.inputs(lambda: keyboard.quit))
-    finally:
-        tell.outputs = None
-        outputs.close()
-    for line in session.take_notices():
+    with stage.open(Listener(flight)):
+        player = Player(session, stage.outputs, pacer, lambda: stop.asked)
+        player.play(stage.with_latency(flight.inputs(lambda: keyboard.quit)))
+        if not (stop.asked or keyboard.quit):
+            stage.finish_speaking()
+    for line in closing_lines(session):
         tell(line)
     return EXIT_INTERRUPTED if stop.asked else 0
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from adapters import common, interrupts
 from adapters.cli import CAUTION, EXIT_INTERRUPTED
-from adapters.outputs import Outputs, Teller
+from adapters.outputs import Teller
 from monitor import practice
 from monitor.toml_check import Faults
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from adapters.session import Input
     from replay.trainer_drill import DrillSession
     from replay.trainer_script import Press
+    from replay.trainer_stage import Stage
 
 NAME = "drill"
 HELP = "abort-cue practice"
@@ -119,17 +120,13 @@ class _Exercise:
         for line in (CAUTION, *self._setup.notes):
             self._tell(line)
         keys = self._open_keys()
+        stage = self._stage()
         if not self._brief(keys):
             return EXIT_INTERRUPTED if self._stop() else 0
-        screen = self._screen()
-        outputs = Outputs([screen], self._tell)
-        outputs.start()
-        self._tell.outputs = outputs
-        try:
-            self._fly_all(outputs, screen, keys)
-        finally:
-            self._tell.outputs = None
-            outputs.close()
+        with stage.open():
+            self._fly_all(stage, keys)
+            if not (self._stop() or self._over):
+                stage.finish_speaking()
         if not self._args.json and self._outcomes:
             print("\n".join(table(self._outcomes, practice.summarise(self._outcomes), self._seed)))
         return EXIT_INTERRUPTED if self._stop() else 0
@@ -152,21 +149,20 @@ class _Exercise:
                 return True
         return False
 
-    def _screen(self) -> Output:
-        from adapters.screens import make_screen
+    def _stage(self) -> Stage:
+        from replay.trainer_stage import Stage
 
-        aircraft = self._setup.aircraft.name
         self._args.fast = self._script is not None
-        return make_screen(
-            self._args, title="drill", aircraft=aircraft, source="built-in trainer", live=False, keys=KEYS
-        )
+        stage = Stage(self._args, self._setup, self._tell, title="drill", keys=KEYS, spoken=self._script is None)
+        self._setup = stage.setup
+        return stage
 
-    def _fly_all(self, outputs: Outputs, screen: Output, keys: Keys) -> None:
+    def _fly_all(self, stage: Stage, keys: Keys) -> None:
         trials = practice.plan(self._seed, int(self._args.trials), self._kinds())
         start_s = 0.0
         for trial in trials:
-            session = self._session = self._prepare(trial, screen, start_s)
-            self._fly(session, outputs, screen, keys)
+            session = self._session = self._prepare(trial, stage.screen, start_s)
+            self._fly(session, stage, keys)
             if session.outcome is not None:
                 self._outcomes.append(session.outcome)
             if self._stop() or self._over:
@@ -174,7 +170,7 @@ class _Exercise:
             start_s = round(start_s + session.flight.trainer.t_s + 2.0, 2)
             self._pause(session, keys, last=trial is trials[-1])
         if self._session is not None and not self._stop():
-            outputs.event(self._session.summary(practice.summarise(self._outcomes), self._seed))
+            stage.outputs.event(self._session.summary(practice.summarise(self._outcomes), self._seed))
 
     def _kinds(self) -> list[str]:
         """The faults asked for; an overspeed only where a governor could fail, unless nothing else is asked for."""
@@ -199,16 +195,16 @@ class _Exercise:
             frame_shown=None if seen is None else seen.frame_shown,
         )
 
-    def _fly(self, session: DrillSession, outputs: Outputs, screen: Output, keys: Keys) -> None:
+    def _fly(self, session: DrillSession, stage: Stage, keys: Keys) -> None:
         from adapters.terminal import Dashboard
         from replay.player import Pacer, Player
         from replay.trainer_setup import Ears
 
-        if isinstance(screen, Dashboard):
+        if isinstance(stage.screen, Dashboard):
             number = session.prepared.trial.number
-            screen.describe(title=f"drill, takeoff {number} of {self._args.trials}", notices=())
+            stage.screen.describe(title=f"drill, takeoff {number} of {self._args.trials}", notices=())
         pacer = Pacer(None if self._script is not None else 1.0, sleep_s=Ears(keys, self._heard).sleep)
-        Player(session, outputs, pacer, self._stop).play(self._inputs(session))
+        Player(session, stage.outputs, pacer, self._stop).play(stage.with_latency(self._inputs(session)))
 
     def _inputs(self, session: DrillSession) -> Iterator[Input]:
         for given in session.flight.inputs(session.done):
