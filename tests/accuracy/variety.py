@@ -70,7 +70,7 @@ def draw_scenario(seed: int) -> Scenario:
         turn=bool(r.random() < 0.7),
         top_ft=1000.0 if kind == "circuit" else 1200.0,
         hop_kt=9.0,
-        reject_kt=float(r.uniform(25, 40 if weak else 50)),
+        reject_kt=float(r.uniform(25, 34 if weak else 50)),
         longest_s=200.0,
     )
 
