@@ -82,12 +82,15 @@ def _row(upper: str, lower: str, glyphs: Glyphs) -> str:
 
 
 @lru_cache(maxsize=512)
-def big(text: str, scale: int, width: int, glyphs: Glyphs) -> tuple[str, ...] | None:
-    """The text in large capitals, or None when it is wider than `width` or has a sign that is not drawn here."""
+def big(text: str, scale: int, width: int, glyphs: Glyphs, columns: int = 0) -> tuple[str, ...] | None:
+    """The text in large capitals, or None when it is wider than `width` or has a sign that is not drawn here.
+
+    columns: of a dot, `scale` when 0; one fewer gives narrow letters of the same height.
+    """
     capitals = text.upper()
     if scale < 1 or not text.strip() or any(char not in _DOTS for char in capitals):
         return None
-    wide = ["".join(dot * scale for dot in row) for row in _dots(capitals)]
+    wide = ["".join(dot * (columns or scale) for dot in row) for row in _dots(capitals)]
     if len(wide[0]) > width:
         return None
     halves = [row for row in wide for _ in range(_height(scale, glyphs))]

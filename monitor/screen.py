@@ -44,7 +44,15 @@ class Plan(msgspec.Struct, frozen=True):
     status: int
 
 
-_PLANS = (Plan(4, 4, 4, 3), Plan(3, 4, 4, 3), Plan(2, 3, 4, 3), Plan(2, 2, 4, 3), Plan(2, 2, 2, 1), Plan(1, 2, 2, 1))
+_PLANS = (
+    Plan(4, 4, 4, 3),
+    Plan(3, 4, 4, 3),
+    Plan(3, 3, 4, 2),
+    Plan(2, 3, 4, 3),
+    Plan(2, 2, 4, 3),
+    Plan(2, 2, 2, 1),
+    Plan(1, 2, 2, 1),
+)
 _PLANS_SMALL = (Plan(1, 2, 0, 1), Plan(1, 1, 0, 1), Plan(0, 1, 0, 1), Plan(0, 0, 0, 1))
 _WIDTHS = {4: 150, 3: 100, 2: 72, 1: 0, 0: 0}
 """The least width at which each scale of figures leaves room for three of airspeed and four of height."""
@@ -114,5 +122,5 @@ def screen(view: View, width: int, height: int, glyphs: Glyphs = UNICODE) -> lis
     rows += [*flight_block(view.shot, plan.figures, width, glyphs), *gap[2]]
     rows += [speed_scale(view.shot, width, glyphs), attitude_line(view.shot, width, glyphs), *gap[1]]
     rows += _lists(view.shot, max(LEAST_LISTS, height - len(rows) - plan.status - 1), width, glyphs)
-    rows += [*status_rows(view, plan.status, width, glyphs), foot_line(view, width, glyphs)]
+    rows += [*status_rows(view, plan.status, width, glyphs), foot_line(width, glyphs)]
     return rows[:height]

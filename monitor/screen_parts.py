@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from itertools import product
 
 import msgspec
 
@@ -15,9 +17,8 @@ CAUTIONS = (
     "simulator and training use; the aeroplane's handbook and your instructor rule",
     "simulator and training use; handbook and instructor rule",
     "simulator and training use only",
-    "simulator only",
 )
-"""The caution of the last row: the longest that leaves room for the keys."""
+"""The caution of the last row: the longest that fits."""
 
 FEED_WORDS = {
     "waiting": ("waiting for data", "strong"),
@@ -25,7 +26,7 @@ FEED_WORDS = {
     "paused": ("FEED PAUSED", "strong"),
     "lost": ("FEED LOST", "caution"),
 }
-KIND_WORDS = {"warning": "WARNING", "caution": "CAUTION", "advisory": "advisory", "check": "check"}
+KIND_WORDS = {"warning": "WARNING", "caution": "CAUTION", "advisory": "advisory", "check": "check", "feed": "feed"}
 """Said before the words, so that an alert is told from a routine call without its colour."""
 
 
@@ -97,26 +98,30 @@ def due_words(shot: Snapshot) -> str:
 
 
 def due_block(view: View, scale: int, width: int, glyphs: Glyphs) -> list[Line]:
-    """The one thing that matters now in the largest type up to `scale` that fits, in a block of constant height."""
+    """The one thing that matters now in the largest type up to `scale` that fits, in a block of constant height.
+
+    Of a warning the deciding word is the largest ("ABORT"), its reason stands beside it; what is due is drawn whole
+    where that fits.
+    """
     shot = view.shot
     words = clean(due_words(shot), glyphs.ascii)
     role = "warning" if shot.warning else "strong"
     height = rows_of(scale, glyphs) if scale else 1
-    rows = _largest(words, scale, width - 2, glyphs)
+    splits = ((words, ""), _head(words), (words.partition(" ")[0], words.partition(" ")[2]))
+    rows = _largest(splits[1:] if shot.warning else splits, scale, width - 2, glyphs) or (words,)
     return _centred([(Span(f" {row}", role),) for row in rows], height, width, role, glyphs)
 
 
-def _largest(words: str, scale: int, width: int, glyphs: Glyphs) -> tuple[str, ...]:
-    """The words as large as they fit; failing that their first part large and the rest beside it; failing that text."""
-    splits = ((words, ""), _head(words), (words.partition(" ")[0], words.partition(" ")[2]))
+def _largest(splits: Sequence[tuple[str, str]], scale: int, width: int, glyphs: Glyphs) -> tuple[str, ...] | None:
+    """As large as it goes, the first split that fits: its first part large, the second as text beside it."""
     for size in range(scale, 0, -1):
-        for large, rest in splits:
+        for (large, rest), columns in product(splits, (size, size - 1)):
             beside = f"   {rest}" if rest else ""
-            drawn = big(large, size, width - cells(beside), glyphs)
+            drawn = big(large, size, width - cells(beside), glyphs, columns) if columns else None
             if drawn is not None:
                 middle = len(drawn) // 2
                 return tuple(row + (beside if index == middle else "") for index, row in enumerate(drawn))
-    return (words,)
+    return None
 
 
 def _head(words: str) -> tuple[str, str]:
@@ -238,7 +243,7 @@ def said_row(said: Said, newest: bool, width: int, glyphs: Glyphs) -> Line:
     kind = KIND_WORDS.get(said.kind)
     alert = said.kind in ("warning", "caution", "advisory")
     tag = (Span(kind, said.kind if alert else "plain"), Span(" ")) if kind else ()
-    text = said.text if said.spoken else f"[{said.text}]"
+    text = said.text if said.spoken or said.kind == "feed" else f"[{said.text}]"
     role = "strong" if newest else "plain" if said.spoken else "dim"
     return fit((Span(f"{stamp}  ", "dim"), *tag, Span(text, role)), width, glyphs)
 
@@ -253,12 +258,10 @@ def status_rows(view: View, rows: int, width: int, glyphs: Glyphs) -> list[Line]
     if len(parts) > rows:
         joined = [span for part in parts[rows - 1 :] for span in (*part, Span("   "))]
         parts = [*parts[: rows - 1], tuple(joined)]
-    return [fit(part, width, glyphs) for part in parts] + [()] * (rows - len(parts))
+    lines: list[Line] = [fit(part, width, glyphs) for part in parts] + [()] * (rows - len(parts))
+    return [*lines[:-1], two_ends(lines[-1], (Span(view.around.keys),), width, "plain", glyphs)]
 
 
-def foot_line(view: View, width: int, glyphs: Glyphs) -> Line:
-    """The caution, and the keys."""
-    keys = view.around.keys
-    room = width - (cells(clean(keys, glyphs.ascii)) + 3 if keys else 0)
-    words = next((words for words in CAUTIONS if len(words) <= room), CAUTIONS[-1])
-    return two_ends((Span(words, "dim"),), (Span(keys),), width, "plain", glyphs)
+def foot_line(width: int, glyphs: Glyphs) -> Line:
+    """The caution, the longest that fits."""
+    return fit((Span(next((words for words in CAUTIONS if len(words) <= width), CAUTIONS[-1]), "dim"),), width, glyphs)
