@@ -79,9 +79,9 @@ class Measures:
 
     def rotation_s(self) -> float:
         """When the nose began its rise, as the coach saw it; needs the pitch attitude."""
-        start = _happened(self.takeoff.begin_of("rotation"), "the nose was not raised")
-        self.series.column("pitch_deg").at(start, INSTANT_S)
-        return start
+        start = self.takeoff.begin_of("rotation")
+        self.series.column("pitch_deg").at(self.roll_end_s if start is None else start, INSTANT_S)
+        return _happened(start, "no rise of the nose was seen")
 
     def rotation_ias_kt(self) -> float:
         """Indicated airspeed at that moment."""

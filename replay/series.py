@@ -7,6 +7,7 @@ long for the figure at hand.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,16 +33,17 @@ class NotMeasured(Exception):
 class Column:
     """One quantity over time. t: seconds, rising. v: values in `unit`; angles are unwrapped (they pass 360)."""
 
-    def __init__(self, name: str, t: Array, v: Array) -> None:
-        """`name` is how reasons call it, the channel's name as a rule."""
+    def __init__(self, name: str, t: Array, v: Array, note: str = "") -> None:
+        """`name` is how reasons call it, the channel's name as a rule; `note` is added where it has no value."""
         self.name = name
+        self.note = note
         self.t = t
         self.v = v
 
     def at(self, t: float, gap_s: float) -> float:
         """The value at `t`, on the straight line between its neighbours, which may lie `gap_s` apart at most."""
         if not len(self.t) or not self.t[0] <= t <= self.t[-1]:
-            raise NotMeasured(f"{self.name} has no value at {t:.1f} s")
+            raise NotMeasured(f"{self.name} has no value at {t:.1f} s{self.note}")
         after = int(np.searchsorted(self.t, t))
         if self.t[after] != t:
             self._close_enough(self.t[after] - self.t[after - 1], gap_s)
@@ -71,15 +73,26 @@ class Column:
 
     def _close_enough(self, gap: float, most: float) -> None:
         if gap > most * 1.05:  # clocks jitter
-            raise NotMeasured(f"{self.name} is too slow: {gap:.1f} s between values, wanted {most:g} s or less")
+            slow = f"{self.name} is too slow: {gap:.1f} s between values, wanted {most:g} s or less"
+            raise NotMeasured(slow if not self.note else f"{self.name} is missing for {gap:.1f} s{self.note}")
+
+
+class Doubt(NamedTuple):
+    """A channel that is not believed between two times, and why."""
+
+    channel: str
+    start: float
+    end: float
+    why: str
 
 
 class Series:
     """The samples of one stretch of feed time, in order, as columns made when first asked for."""
 
-    def __init__(self, rows: Sequence[Row]) -> None:
-        """`rows` have rising times."""
+    def __init__(self, rows: Sequence[Row], doubts: Sequence[Doubt] = ()) -> None:
+        """`rows` have rising times; what lies in `doubts` counts as not supplied."""
         self._rows = rows
+        self._doubts = doubts
         self._columns: dict[str, Column] = {}
 
     @property
@@ -92,18 +105,28 @@ class Series:
         return len(self._column(channel).t) > 0
 
     def column(self, channel: str) -> Column:
-        """The column of a channel; raises `NotMeasured` when it was never supplied."""
-        if not self.has(channel):
-            raise NotMeasured(f"{channel} was not supplied")
-        return self._column(channel)
+        """The column of a channel; raises `NotMeasured` when it was never supplied, or never believed."""
+        if self.has(channel):
+            return self._column(channel)
+        note = self._note(channel)
+        raise NotMeasured(f"{channel} was not believed{note}" if note else f"{channel} was not supplied")
 
     def _column(self, channel: str) -> Column:
         if channel not in self._columns:
-            found = [(t, value) for t, sample in self._rows if (value := getattr(sample, channel)) is not None]
+            doubts = [doubt for doubt in self._doubts if doubt.channel == channel]
+            found = [
+                (t, value)
+                for t, sample in self._rows
+                if (value := getattr(sample, channel)) is not None and not any(d.start <= t < d.end for d in doubts)
+            ]
             table = np.array(found, dtype=np.float64).reshape(-1, 2)
             values = np.unwrap(table[:, 1], period=360.0) if channel in CIRCULAR and found else table[:, 1]
-            self._columns[channel] = Column(channel, table[:, 0], values)
+            self._columns[channel] = Column(channel, table[:, 0], values, self._note(channel))
         return self._columns[channel]
+
+    def _note(self, channel: str) -> str:
+        whys = dict.fromkeys(doubt.why for doubt in self._doubts if doubt.channel == channel)
+        return f" ({'; '.join(whys)})" if whys else ""
 
 
 def mean_of(t: Array, v: Array) -> float:

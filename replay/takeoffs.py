@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import msgspec
@@ -9,10 +10,14 @@ import numpy as np
 
 from monitor.events import Event
 from monitor.options import Options
-from replay.series import Array, Column, NotMeasured, Row, Series
+from replay.series import Array, Column, Doubt, NotMeasured, Row, Series
 
 WHEELS_OFFSET_FT = (1.5, 15.0)
 """A height between these on the wheels is the reference point's own height and is taken off, as the coach does."""
+DEAD = "airspeed-not-alive"
+HELD_S = 5.0
+"""A warning this soon after lift-off was held from the roll; common practice, no source."""
+SILENT = "no longer supplied"
 SLOW_KT = 25.0
 """Below this indicated altitude is not yet disturbed by the roll; common practice, no source."""
 SAME_FIELD_FT = 60.0
@@ -81,8 +86,38 @@ def split(stretches: Sequence[Sequence[Row]], events: Sequence[Event]) -> list[T
     found: list[Takeoff] = []
     for rows, part in zip(stretches, parts, strict=False):
         if rows:
-            found += _in_stretch(Series(rows), part)
+            found += _in_stretch(Series(rows, _doubts(part)), part)
     return found
+
+
+def _doubts(events: Sequence[Event]) -> list[Doubt]:
+    """What the coach did not believe: channels it set aside, and an airspeed found dead or stuck on a roll.
+
+    A channel that was merely silent has no values then anyway.
+    """
+    doubts = []
+    for index, event in enumerate(events):
+        if event.t_s is None:
+            continue
+        if event.kind == "feed" and event.id == "channel-lost" and event.more.get("why") != SILENT:
+            channel = str(event.more.get("channel"))
+            back = (e.t_s for e in events[index:] if e.id == "channel-back" and e.more.get("channel") == channel)
+            doubts.append(Doubt(channel, event.t_s, next(back, None) or math.inf, str(event.more.get("why"))))
+        if event.kind == "warning" and DEAD in (event.id, event.reason):
+            doubts.append(Doubt("ias_kt", *_dead_between(events, event.t_s), "the airspeed was found dead or stuck"))
+    return doubts
+
+
+def _dead_between(events: Sequence[Event], t: float) -> tuple[float, float]:
+    """From the start of the roll, or from lift-off when it was found well after it; to the next roll."""
+    rolls = _begins(events, "takeoff-roll")
+    aloft = [begin for begin in _begins(events, "initial-climb") if begin <= t - HELD_S]
+    before = [begin for begin in (*rolls, *aloft) if begin <= t]
+    return max(before, default=t), min((begin for begin in rolls if begin > t), default=math.inf)
+
+
+def _begins(events: Sequence[Event], phase: str) -> list[float]:
+    return [e.t_s for e in events if e.kind == "phase" and e.id == phase and e.t_s is not None]
 
 
 def _in_stretch(series: Series, events: Sequence[Event]) -> list[Takeoff]:
@@ -142,7 +177,7 @@ def height_above_field(
         same = rolling_on and abs(before - (earlier_zero_ft or 0.0)) < SAME_FIELD_FT
         zero = (earlier_zero_ft or 0.0) if same else before
     name = "height_ft" if uses_height else "altitude_ft"
-    return Column(name, level.t, level.v - zero), zero
+    return Column(name, level.t, level.v - zero, level.note), zero
 
 
 def _before_roll(level: Column, roll_start_s: float) -> float:

@@ -184,6 +184,29 @@ def test_a_gap_takes_away_only_what_lies_in_it() -> None:
     assert takeoff.figures["height_1000_s"] == pytest.approx(126.0, abs=0.01)
 
 
+def test_a_dead_airspeed_is_no_figure() -> None:
+    """Once the coach has found the airspeed dead, no speed of that takeoff is given, and the reason says so."""
+    abort = Event(t_s=16.0, kind="warning", id="abort", takeoff=1, more={"reason": "airspeed-not-alive"})
+    takeoff = _of(made.rows(20.0), [*made.events(), abort]).takeoffs[0]
+    for name in ("rotation_ias_kt", "liftoff_ias_kt", "climb_ias_mean_kt", "climb_ias_std_kt"):
+        assert takeoff.figures[name] is None
+        assert "found dead or stuck" in takeoff.why[name]
+    assert takeoff.figures["height_1000_s"] == pytest.approx(126.0, abs=0.01)
+
+
+def test_a_channel_set_aside_is_not_measured_meanwhile() -> None:
+    """From the moment a channel is set aside until it is back its values count as not supplied."""
+    more = {"channel": "altitude_ft", "why": "static source blocked"}
+    lost = Event(t_s=60.0, kind="feed", id="channel-lost", more=more)
+    back = Event(t_s=100.0, kind="feed", id="channel-back", more={"channel": "altitude_ft"})
+    rows = made.rows(20.0, without=("height_ft",))
+    takeoff = _of(rows, [*made.events(), lost, back]).takeoffs[0]
+    assert takeoff.figures["height_500_s"] is None
+    assert "static source blocked" in takeoff.why["height_500_s"]
+    assert takeoff.figures["height_300_s"] == pytest.approx(56.0, abs=0.01)
+    assert takeoff.figures["height_1000_s"] == pytest.approx(126.0, abs=0.01)
+
+
 def test_nan_never_gets_into_a_figure() -> None:
     """Every figure is a finite number or null, so that the JSON is valid for any reader."""
     for hz in (20.0, 0.2):
