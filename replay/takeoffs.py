@@ -111,7 +111,7 @@ def _doubts(events: Sequence[Event]) -> list[Doubt]:
 def _dead_between(events: Sequence[Event], t: float) -> tuple[float, float]:
     """From the start of the roll, or from lift-off when it was found well after it; to the next roll."""
     rolls = _begins(events, "takeoff-roll")
-    aloft = [begin for begin in _begins(events, "initial-climb") if begin <= t - HELD_S]
+    aloft = [begin + HELD_S for begin in _begins(events, "initial-climb") if begin + HELD_S <= t]
     before = [begin for begin in (*rolls, *aloft) if begin <= t]
     return max(before, default=t), min((begin for begin in rolls if begin > t), default=math.inf)
 
