@@ -127,7 +127,10 @@ def _largest(splits: Sequence[tuple[str, str]], scale: int, width: int, glyphs: 
 def _head(words: str) -> tuple[str, str]:
     """The deciding word or words, and the rest: "Abort" and "oil pressure low", "Rotate" and "at 52 kt"."""
     first = re.match(r"(.+?)(?::| (?=at |above |below )|, |\. )\s*(.*)", words)
-    return (first[1], first[2]) if first else (words, "")
+    if first is None:
+        return words, ""
+    said_twice = re.match(rf"{re.escape(first[1])}[.,:]?\s*", first[2], re.IGNORECASE)  # "Abort, abort. Oil pressure"
+    return first[1], first[2][said_twice.end() :] if said_twice else first[2]
 
 
 def _centred(rows: list[Line], height: int, width: int, role: str, glyphs: Glyphs) -> list[Line]:

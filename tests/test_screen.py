@@ -218,6 +218,24 @@ def test_thing_due_is_the_largest_words(size: tuple[int, int]) -> None:
     assert size[0] >= 80 or any("at 52 kt" in row for row in due)
 
 
+@pytest.mark.parametrize(
+    ("warning", "large", "beside"),
+    [
+        ("Abort, abort. Oil pressure", "Abort", "Oil pressure"),
+        ("Abort: oil pressure low", "Abort", "oil pressure low"),
+        ("Nose down. Land ahead", "Nose down", "Land ahead"),
+        ("Land ahead", "Land ahead", ""),
+    ],
+)
+def test_deciding_word_of_a_warning(warning: str, large: str, beside: str) -> None:
+    """Of a warning the deciding word is drawn large, said twice or not, and its reason stands beside it."""
+    rows = _text(screen(View(replace(ROLL, warning=warning, said=())), 110, 36))
+    drawn = [big(large, size, 108, UNICODE, columns) for size in (3, 2) for columns in (size, size - 1)]
+    assert any(each and f" {each[0]}" in (row[: len(each[0]) + 1] for row in rows) for each in drawn)
+    assert any(row.rstrip().endswith(f"   {beside}") for row in rows if "█" in row) or not beside
+    assert not any("abort." in row.lower() for row in rows)
+
+
 def test_longest_caution_that_fits() -> None:
     """The caution is whole from 80 columns up, and a short one is there at 60."""
     assert _text(screen(View(ROLL, AROUND), 80, 24))[-1].strip() == CAUTIONS[0]
