@@ -15,6 +15,7 @@ import os
 import sys
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
 from types import ModuleType
 from typing import NoReturn
 
@@ -136,7 +137,9 @@ def fault_message(name: str, error: Faults) -> str:
 
 
 def _plain_streams() -> None:
-    """UTF-8 on both streams, whatever the system's own encoding."""
+    """UTF-8 on both streams, whatever the system's own encoding; one that was closed by the caller leads nowhere."""
+    sys.stdout = sys.stdout or Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  # open to the end
+    sys.stderr = sys.stderr or Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="backslashreplace")

@@ -25,6 +25,10 @@ from monitor.toml_check import Faults, plain, shown
 if TYPE_CHECKING:
     from adapters.feed import FeedDescription
 
+ORDER = (
+    "each may also come from the environment (CLIMBOUT_RUNWAY_HEADING) or from\n"
+    "config.toml (runway_heading_deg); the option wins, then the environment"
+)
 LEVELS = ("prompt", "correct", "test", "auto")
 
 
@@ -83,7 +87,7 @@ class Setup(msgspec.Struct, frozen=True):
 
 def add_common(parser: argparse.ArgumentParser, voice: bool = True) -> None:
     """Add the common options; `voice` False for commands that never speak."""
-    group = parser.add_argument_group("common options")
+    group = parser.add_argument_group("common options", ORDER)
     for item in SETTINGS:
         group.add_argument(item.flag, dest=item.key, metavar=item.metavar, help=item.meaning)
     if voice:

@@ -9,6 +9,7 @@ from pathlib import Path
 import msgspec
 
 from adapters import common
+from adapters.cli import our_version
 from replay.logs import Log, default_feed_text, kind_of
 from replay.player import Step
 from replay.recorded import Recording
@@ -48,6 +49,9 @@ def _recording(args: argparse.Namespace, path: Path) -> Flight:
     recording = Recording(path)
     setup = common.resolve(args, held=recording.held())
     own = [f"{place} wins over what the recording holds" for place in setup.given.values()]
+    made_by = recording.text("version") if "version" in recording.meta else "unknown"
+    if made_by != our_version():
+        recording.notes.append(f"recorded by climbout {made_by}, this is {our_version()}: calls may differ")
     before = tuple(recording.notes)
     return Flight("recording", setup, recording.inputs(), (*before, *own), lambda: recording.notes[len(before) :])
 

@@ -177,6 +177,22 @@ def test_killed_recording_copied_alone_and_read_only(killed: tuple[Path, int], t
         folder.chmod(stat.S_IRWXU)
 
 
+@pytest.mark.long
+@pytest.mark.parametrize("moment_ms", range(0, 600, 40))
+def test_killed_at_any_moment_of_a_commit(tmp_path: Path, moment_ms: int) -> None:
+    """Killed at moments all over the commit's period, the main file alone always opens and is whole."""
+    path = tmp_path / "flight" / "killed.climbout"
+    process = subprocess.Popen([sys.executable, "-c", KILLED, str(path)], stdout=subprocess.PIPE)
+    assert process.stdout is not None
+    before = [process.stdout.readline() for _ in range(400)]
+    time.sleep(moment_ms / 1000)
+    process.kill()
+    last = [*before, *process.stdout.read().splitlines()][-1]
+    process.wait(10)
+    process.stdout.close()
+    _check_killed(Path(shutil.copy(path, tmp_path / "alone.climbout")), int(last))
+
+
 def test_full_disk_is_one_line_and_keeps_what_there_was(tmp_path: Path) -> None:
     """When the disk is full the recording ends with one line; what was recorded opens; later calls are harmless."""
     path, told = tmp_path / "a.climbout", list[str]()
