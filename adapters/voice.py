@@ -7,12 +7,13 @@ thread. Every way of failing ends in one line for a person and in calls that go 
 from __future__ import annotations
 
 import importlib.metadata
+import os
 import platform
 import sys
 import threading
 import time
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import msgspec
@@ -36,7 +37,7 @@ class VoiceSettings(msgspec.Struct, frozen=True):
 
     engine: pyttsx3's name of a driver. voice: an id that `climbout voice list` shows. rate: words a minute. volume: 0
     to 1. device: part of a sound device's name, "none" for no sound, "null" for a device heard by nobody. cache_dir:
-    where rendered phrases are kept. language: BCP 47 tag, for choosing a voice when none is named.
+    where rendered phrases are kept, None = `cache_folder`. language: BCP 47 tag, for choosing a voice when none is named.
     """
 
     engine: str = ""
@@ -64,6 +65,14 @@ def clip_key(settings: VoiceSettings) -> ClipKey:
     return ClipKey(engine, settings.voice, settings.language, settings.rate, settings.volume, versions)
 
 
+def cache_folder(env: Mapping[str, str] = os.environ) -> Path:
+    """Where rendered phrases are kept: in CLIMBOUT_HOME when that is set, else the system's place for caches."""
+    home = env.get("CLIMBOUT_HOME")
+    if home:
+        return Path(home).expanduser() / "voice-cache"
+    return platformdirs.user_cache_path("climbout", appauthor=False) / "voice"
+
+
 def make_child(settings: VoiceSettings) -> RenderChild:
     """The engine's process with these settings, not yet started."""
     return RenderChild(
@@ -73,16 +82,18 @@ def make_child(settings: VoiceSettings) -> RenderChild:
 
 def make_library(phrases: Sequence[str], settings: VoiceSettings) -> Library:
     """The library of these phrases in this voice, not yet started."""
-    folder = settings.cache_dir or Path(platformdirs.user_cache_dir("climbout", appauthor=False)) / "voice"
+    folder = settings.cache_dir or cache_folder()
     return Library(phrases, clip_key(settings), ClipCache(folder), lambda: make_child(settings))
 
 
 class Voice:
     """An output that speaks. Every method returns at once but `start` (3 s at most), `drain` and `close` (2 s)."""
 
-    def __init__(self, library: Library, open_player: Opener, rate: int = 190) -> None:
+    def __init__(self, library: Library, open_player: Opener, rate: int = 190, stuck_s: float = _STUCK_S) -> None:
         """Put the parts together; `make_voice` does so for this machine."""
         self._library, self._open_player, self._rate = library, open_player, rate
+        self._stuck_s = stuck_s
+        self._thread: threading.Thread | None = None
         self._log: deque[Spoken] = deque(maxlen=10_000)
         self._told_latency_s: float | None = None
         self._notices: deque[str] = deque(maxlen=50)
@@ -168,7 +179,8 @@ class Voice:
         self._speaker.closing = True
         self._speaker.inbox.put(("clip", ""))
         self._library.close()
-        self._thread.join(1.0)
+        if self._thread:
+            self._thread.join(1.0)
 
     def _run(self, speaker: Speaker) -> None:
         self._thread = threading.Thread(target=speaker.run, name="voice", daemon=True)
@@ -176,9 +188,9 @@ class Voice:
 
     def _watch(self) -> None:
         """A speaker that has stopped turning is left behind and replaced; its calls stay on screen as text."""
-        while not self._closing.wait(0.5):
+        while not self._closing.wait(min(0.5, self._stuck_s / 2)):
             stuck = self._speaker
-            if (time.monotonic_ns() - stuck.beat_ns) / 1e9 > _STUCK_S:
+            if (time.monotonic_ns() - stuck.beat_ns) / 1e9 > self._stuck_s:
                 stuck.closing = True
                 self._notices.append("voice: the speaker did not go on and was replaced; its calls were shown as text")
                 self._speaker = self._new_speaker()
