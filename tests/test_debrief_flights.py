@@ -29,8 +29,16 @@ HIGH = Scenario(aeroplane="c182", elevation_ft=5000.0, load=0.4)
 REJECTED = Scenario(aeroplane="c172p", kind="rejected", reject_kt=40.0)
 
 
-@functools.cache
+TOUCH_AND_GO = Scenario(aeroplane="c172p", kind="touch-and-go", longest_s=300.0)
+
+
 def _debriefed(scenario: Scenario, sensors: Sensors) -> TakeoffDebrief:
+    (takeoff,) = _all_debriefed(scenario, sensors)
+    return takeoff
+
+
+@functools.cache
+def _all_debriefed(scenario: Scenario, sensors: Sensors) -> list[TakeoffDebrief]:
     aircraft = load_aircraft(profile_text(scenario.aeroplane), "aircraft")
     options = Options(field_elevation_ft=scenario.elevation_ft)
     stretches: list[list[Row]] = []
@@ -39,8 +47,7 @@ def _debriefed(scenario: Scenario, sensors: Sensors) -> TakeoffDebrief:
     for values in as_samples(sent(raw_flight(scenario), sensors)):
         events += coach.feed(Sample(**values), values["time_s"])
     events += coach.end(values["time_s"])
-    (takeoff,) = debrief(stretches, events, aircraft, NORMAL, options).takeoffs
-    return takeoff
+    return debrief(stretches, events, aircraft, NORMAL, options).takeoffs
 
 
 def _true_roll_ft(scenario: Scenario, start_s: float, end_s: float) -> float:
@@ -111,3 +118,14 @@ def test_a_rejected_takeoff_against_the_model() -> None:
     after = c["t"] + Sensors().start_s > truth.throttle_closed
     slow = np.argmax(after & (c["groundspeed_kt"] <= 2.0))
     assert takeoff.figures["stopped_s"] == pytest.approx(c["t"][slow] + Sensors().start_s, abs=0.1)
+
+
+def test_a_touch_and_go_is_two_takeoffs() -> None:
+    """Both takeoffs of a touch-and-go have their own moments, from altitude alone as well."""
+    sensors = Sensors(missing=frozenset({"height_ft"}), sag_ft=25.0)
+    takeoffs = _all_debriefed(TOUCH_AND_GO, sensors)
+    assert [takeoff.outcome for takeoff in takeoffs] == ["climbed", "climbed"]
+    for takeoff in takeoffs:
+        truth = truth_of(raw_flight(TOUCH_AND_GO), sensors.start_s, sensors, takeoff.takeoff)
+        assert takeoff.figures["liftoff_s"] == pytest.approx(truth.wheels_off, abs=0.15)
+        assert takeoff.figures["height_500_s"] == pytest.approx(truth.indicated[500.0], abs=0.3)
