@@ -111,6 +111,7 @@ class DrillSession(Session):
         self.outcome: Outcome | None = None
         self.cancelled = False
         self._trials = trials
+        self._rotate_kt = aircraft.speeds_kias.rotate
         self._mark, self._frame_shown, self._now_ns = mark, frame_shown, now_ns
         self._words = procedure.words
         self._armed = False
@@ -189,7 +190,11 @@ class DrillSession(Session):
         if self._decided():
             return shot
         said = tuple(one for one in shot.said if one.kind not in _ALARMS)
-        return msgspec.structs.replace(shot, warning=None, held=(), said=said)
+        ias = self.flight.values.get("ias_kt", shot.ias_kt)  # as the gauge shows it, whatever the coach thinks of it
+        shot = msgspec.structs.replace(shot, warning=None, held=(), said=said, ias_kt=ias)
+        if shot.next_id != "abort":
+            return shot
+        return msgspec.structs.replace(shot, next_id="rotate", next_text=f"Rotate at {self._rotate_kt:.0f} kt")
 
     # Inside.
 

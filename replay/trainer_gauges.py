@@ -114,7 +114,7 @@ class Gauges:
             "cht_degf": engine.cht_degf,
             "fuel_flow_gph": engine.fuel_flow_gph,
             "fuel_pressure_psi": marks.green("fuel_pressure_psi", 0.5),
-            "suction_inhg": marks.green("suction_inhg", 0.5) * turning,
+            "suction_inhg": marks.green("suction_inhg", min(0.5, engine.rpm / 4000.0)) * min(1.0, engine.rpm / 600.0),
             "ammeter_a": marks.green("ammeter_a", 0.3) * turning,
             "bus_v": marks.green("bus_v", 0.5) if engine.rpm > 600.0 else marks.green("bus_v", 0.0) - 1.5,
             "fuel_quantity_gal": self._fuel_gal,

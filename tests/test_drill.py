@@ -114,6 +114,7 @@ def test_nothing_but_the_gauge_tells() -> None:
     rolling = [shot for shot in kept.shots if shot.phase in ("takeoff-roll", "rotation")]
     assert len(rolling) > 100
     assert all(shot.warning is None and shot.held == () for shot in rolling)
+    assert {shot.next_id for shot in rolling} <= {"power-set", "airspeed-alive", "rotate", None}
     assert all(said.kind not in ("warning", "caution", "advisory") for shot in rolling for said in shot.said)
 
 

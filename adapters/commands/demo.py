@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _fly(args: argparse.Namespace, setup: Setup, tell: Teller, stop: interrupts.Stop, stack: ExitStack) -> int:
-    from adapters.closing import closing_lines
+    from adapters.telling import closing_lines
     from adapters.keys import open_keys
     from replay.player import Pacer, Player
     from replay.scenarios.kinds import demo_scenario
