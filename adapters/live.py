@@ -107,4 +107,6 @@ class Live:
         now_ns = self._now_ns()
         if self._shown_ns is None or now_ns - self._shown_ns >= SHOW_S * 1e9:
             self._shown_ns = now_ns
+            if not self._outputs.showing:
+                return
             self._outputs.show(self._session.snapshot())

@@ -55,6 +55,11 @@ class Outputs:
         self._outputs = list(outputs)
         self._tell = tell
 
+    @property
+    def showing(self) -> bool:
+        """Whether any consumer has a use for snapshots (`shows` is not False)."""
+        return any(getattr(output, "shows", True) for output in self._outputs)
+
     def start(self) -> None:
         """Begin with each; what one says about itself is told."""
         for output in list(self._outputs):
@@ -143,7 +148,7 @@ class Queued:
         self._error: Exception | None = None
         self.broken = False
         self.name = name_of(output)
-        self._shows = getattr(output, "shows", True)
+        self.shows: bool = getattr(output, "shows", True)
         self.notice: Callable[[str], None] | None = self._notice if hasattr(output, "notice") else None
 
     def start(self) -> str | None:
@@ -162,7 +167,7 @@ class Queued:
 
     def show(self, snapshot: Snapshot) -> None:
         """Hand a snapshot over, unless the output is behind."""
-        if self._shows and self._queue.empty():
+        if self.shows and self._queue.empty():
             self._put(lambda: self._output.show(snapshot))
 
     def close(self) -> None:

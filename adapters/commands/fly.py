@@ -14,11 +14,11 @@ import msgspec
 
 from adapters import common, config, interrupts
 from adapters.cli import CAUTION, EXIT_INTERRUPTED, our_version
-from adapters.closing import closing_lines
 from adapters.logfile import log, logging_to
 from adapters.outputs import Outputs, Queued, Teller
 from adapters.ports import Source
 from adapters.speaking import Speaking, open_voice
+from adapters.telling import closing_lines, off_lines
 from monitor.toml_check import Faults
 
 if TYPE_CHECKING:
@@ -166,13 +166,5 @@ def start_lines(setup: common.Setup, source: Source, recording: str) -> list[str
         *setup.notes,
         f"listening: {source.describe()}; aeroplane: {setup.aircraft.name}; procedure: {setup.procedure.name}",
         recording,
-        *(f"off: {check} ({why})" for check, why in checks_off(setup)),
+        *off_lines(setup),
     ]
-
-
-def checks_off(setup: common.Setup) -> list[tuple[str, str]]:
-    """The checks that cannot be made with this feed, profile and procedure, each with the reason."""
-    from monitor.capabilities import checks_off as ask
-
-    channels = frozenset(channel.channel for channel in setup.feed.channels)
-    return ask(setup.aircraft, setup.procedure, setup.options, channels)

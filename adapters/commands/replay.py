@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from adapters import common, interrupts
 from adapters.cli import EXIT_INTERRUPTED
-from adapters.closing import closing_lines
 from adapters.outputs import Outputs, Teller
 from adapters.speaking import Speaking, open_voice
+from adapters.telling import closing_lines, off_lines
 from monitor.toml_check import shown
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
 
     flight = open_flight(args, args.flight, speed_fault(args.speed))
     tell = Teller()
-    for line in flight.notes:
+    for line in (*flight.notes, *off_lines(flight.setup)):
         tell(line)
     with interrupts.watching() as stop:
         _play(args, flight, tell, stop)

@@ -1,7 +1,8 @@
-"""What a person is told about the data when a flight or a replay ends."""
+"""What a person is told when a flight or a replay begins and ends: which checks are off, what the data lacked."""
 
 from __future__ import annotations
 
+from adapters.common import Setup
 from adapters.ports import Source
 from adapters.session import Session
 
@@ -18,3 +19,12 @@ def closing_lines(session: Session, source: Source | None = None) -> list[str]:
     if refused:
         lines.append(f"refused: {refused:,} packets from senders that only_from does not name")
     return lines
+
+
+def off_lines(setup: Setup) -> list[str]:
+    """The checks that cannot be made with this feed, profile and procedure, a line each with the reason."""
+    from monitor.capabilities import checks_off
+
+    channels = frozenset(channel.channel for channel in setup.feed.channels)
+    off = checks_off(setup.aircraft, setup.procedure, setup.options, channels)
+    return [f"off: {check} ({why})" for check, why in off]
