@@ -18,12 +18,12 @@ _ALWAYS_MERGED = frozenset({"nmea", "mavlink"})
 
 def read_decode(table: Table) -> DecodeSettings | None:
     """The settings, or None when they are faulty (the faults are in the table's checker)."""
-    others = installed(DECODERS)
+    others = [] if table.data.get("format") in FORMATS else installed(DECODERS)  # looking takes time
     name = table.text("format", [*FORMATS, *others], required=True)
     if name is None:
         return None
     merge, pace, max_age_s = _merging(table, name)
-    if name in others and name not in FORMATS:
+    if name in others:
         own = ("format", "merge", "pace", "max_age_s")
         settings = {key: value for key, value in table.data.items() if key not in own}
         return DecodeSettings(name, merge=merge, pace=pace, max_age_s=max_age_s, settings=settings)
