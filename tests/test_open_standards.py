@@ -40,7 +40,7 @@ def nmea(sentence: str) -> dict[str | int, Any]:
           "RMC.time_s": 82486.0, "RMC.mag_variation": 20.3}),
         ("$GPVTG,054.7,T,034.4,M,005.5,N,010.2,K*48",
          {"VTG.true_track": 54.7, "VTG.mag_track": 34.4, "VTG.spd_over_grnd_kts": 5.5, "VTG.spd_over_grnd_kmph": 10.2}),
-        ("$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47", 
+        ("$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47",
          {"GGA.altitude": 545.4, "GGA.latitude": 48.1173}),
         ("$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A", {"RMC.spd_over_grnd": 22.4}),
         ("$GPHDT,74.20,T*34", {"HDT.heading": 74.2}),
