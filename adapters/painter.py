@@ -147,7 +147,8 @@ class Painter:
         """Ctrl-Z: the shell gets its terminal as it was, then this process stops, as the signal wanted."""
         self._canvas.leave()
         self._hidden = True
-        os.kill(os.getpid(), signal.SIGSTOP)
+        if sys.platform != "win32":
+            os.kill(os.getpid(), signal.SIGSTOP)
 
 
 def _end(_number: int, _frame: FrameType | None) -> None:

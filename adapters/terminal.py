@@ -19,7 +19,7 @@ from typing import Any, TextIO
 import msgspec
 
 from adapters import frames
-from adapters.canvas import LEAVE
+from adapters.canvas import LEAVE, write_all
 from adapters.plain import PlainLines, importance, line, notice_line
 from monitor.events import Event
 from monitor.screen_parts import Surroundings, View
@@ -268,7 +268,10 @@ class Dashboard:
 
     def _write_all(self, text: str) -> None:
         """Past Python's buffer, whose lock a write that hangs would hold until after the program's end."""
-        data = text.encode(self._stream.encoding or "ascii", "replace")
         with contextlib.suppress(OSError, ValueError):
+            if sys.platform == "win32":  # bytes to a console there are read in its own code page, not in UTF-8
+                write_all(self._stream, text)
+                return
+            data = text.encode(self._stream.encoding or "ascii", "replace")
             while data:
                 data = data[os.write(self._stream.fileno(), data) :]

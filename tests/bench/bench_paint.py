@@ -45,6 +45,24 @@ def _stretch(show: Callable[[Snapshot], None]) -> tuple[list[int], list[int]]:
     return calls, late
 
 
+def _marker_delays(board: Dashboard) -> list[int]:
+    """Nanoseconds from `show` of a marked snapshot to the flush of its frame, at 60 snapshots a second."""
+    begun: dict[str, int] = {}
+    for index in range(360):
+        if index % 6 == 0:
+            marker = f"marker {index}"
+            board.mark(marker)
+            begun[marker] = time.monotonic_ns()
+        board.show(replace(ROLL, t_s=index / 60, ias_kt=index / 8))
+        time.sleep(1 / 60)
+    time.sleep(0.5)
+    shown = {marker: board.frame_shown(marker) for marker in begun}
+    missing = [marker for marker, at in shown.items() if at is None]
+    if missing:
+        raise SystemExit(f"never shown: {missing}")
+    return [at - begun[marker] for marker, at in shown.items() if at is not None]
+
+
 def _row(name: str, values: list[int]) -> str:
     values = sorted(values)
     picks = [values[min(len(values) - 1, int(len(values) * part))] / 1e3 for part in (0.5, 0.99, 0.999)]
@@ -67,12 +85,14 @@ def main() -> None:
         for name, show in (("painter on", board.show), ("no screen", _nothing)):
             for kept, new in zip(results[name], _stretch(show), strict=True):
                 kept.extend(new)
+    delays = _marker_delays(board)
     board.close()
     reader.terminate()
     print(f"{'microseconds':<28} {'median':>9} {'p99':>9} {'p99.9':>9}")
     for name, (calls, late) in results.items():
         print(_row(f"{name}: call to show", calls))
         print(_row(f"{name}: turn late by", late))
+    print(_row("marker to flushed frame", delays))
 
 
 if __name__ == "__main__":
