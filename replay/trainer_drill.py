@@ -1,9 +1,7 @@
 """One takeoff of an abort-cue drill: the trainer flown through a session that keeps quiet and measures.
 
-Before the takeoff the same flight is flown twice in memory, with the fault and without: where the two first differ by
-what an eye can see is the moment of the cue. In the live takeoff that moment's frame carries a marker, so that the
-reaction is measured from when the screen showed it. Until it is decided nothing that the coach finds wrong is spoken
-or shown: the gauge is the cue.
+The frame of the cue's moment carries a marker, so that the reaction is measured from when the screen showed it. Until
+it is decided nothing that the coach finds wrong is spoken or shown: the gauge is the cue.
 """
 
 from __future__ import annotations
@@ -21,14 +19,12 @@ from monitor import practice
 from monitor.aircraft import Aircraft
 from monitor.events import Event
 from monitor.options import Options
-from monitor.practice import Landmarks, Outcome, Summary, Trial
+from monitor.practice import Outcome, Summary
 from monitor.procedure import Procedure
 from monitor.snapshot import Snapshot
-from replay.scenarios.kinds import Fault, Scenario
-from replay.trainer import RATE_HZ, Trainer
 from replay.trainer_airframe import FT
 from replay.trainer_flight import TrainerFlight
-from replay.trainer_setup import placed
+from replay.trainer_trial import Prepared
 
 AFTER_LIFT_OFF_S = 4.0
 """A takeoff that is continued ends this long after lift-off."""
@@ -38,53 +34,28 @@ AFTER_STOP_S = 1.5
 _ALARMS = ("warning", "caution", "advisory")
 
 
-class Prepared(msgspec.Struct, frozen=True):
-    """A trial ready to fly: the flight's scenario, its landmarks, when the cue comes, and what is then right."""
+class Times(msgspec.Struct):
+    """What was measured: seconds of the takeoff's own time, None until it happens; ns on the monotonic clock.
 
-    trial: Trial
-    scenario: Scenario
-    marks: Landmarks
-    cue_s: float | None
-    right: str
+    cued, key, coach (would have said abort), closed (throttle), brakes, stopped, lifted (off the ground).
+    """
 
+    cued_s: float | None = None
+    cued_ns: int | None = None
+    key_s: float | None = None
+    key_ns: int | None = None
+    key_ias_kt: float | None = None
+    key_along_m: float = 0.0
+    coach_s: float | None = None
+    closed_s: float | None = None
+    brakes_s: float | None = None
+    stopped_s: float | None = None
+    lifted_s: float | None = None
 
-def prepare(aircraft: Aircraft, trial: Trial, start_s: float = 0.0, options: Options | None = None) -> Prepared:
-    """Fly the trial in memory, with and without its fault, on the field that the options tell."""
-    clean = Scenario(seed=trial.seed, stand_s=trial.wait_s)
-    clean = clean if options is None else placed(clean, options)
-    healthy = _to_lift_off(aircraft, clean)
-    marks = landmarks(healthy, aircraft.speeds_kias.rotate)
-    onset = practice.onset_s(trial, marks)
-    if trial.kind is None or onset is None:
-        return Prepared(trial, msgspec.structs.replace(clean, start_s=start_s), marks, None, practice.CONTINUE)
-    faulty = msgspec.structs.replace(clean, fault=Fault(trial.kind, at_s=onset))
-    cue = practice.cue_s(trial.kind, healthy, _to_lift_off(aircraft, faulty, len(healthy)))
-    right = practice.right_answer(trial.kind, cue, marks)
-    return Prepared(trial, msgspec.structs.replace(faulty, start_s=start_s), marks, cue, right)
-
-
-def _to_lift_off(aircraft: Aircraft, scenario: Scenario, moments: int = 0) -> list[dict[str, float]]:
-    """A flight's moments to lift-off; or just so many."""
-    trainer = Trainer(aircraft, scenario)
-    flown: list[dict[str, float]] = []
-    while len(flown) < moments or (not moments and trainer.on_ground and not trainer.finished):
-        flown.append(trainer.step(1.0 / RATE_HZ))
-    return flown
-
-
-def landmarks(moments: list[dict[str, float]], rotate_kt: float) -> Landmarks:
-    """The landmarks of a healthy takeoff."""
-
-    def first(channel: str, least: float) -> float:
-        return next((moment["time_s"] for moment in moments if moment[channel] >= least), moments[-1]["time_s"])
-
-    return Landmarks(
-        first("throttle", 0.999),
-        first("ias_kt", 25.0),
-        first("ias_kt", rotate_kt / 2.0),
-        first("ias_kt", rotate_kt),
-        moments[-1]["time_s"],
-    )
+    @property
+    def decided(self) -> bool:
+        """Whether the user has answered, or can no more."""
+        return self.key_s is not None or self.lifted_s is not None
 
 
 class DrillSession(Session):
@@ -115,17 +86,7 @@ class DrillSession(Session):
         self._mark, self._frame_shown, self._now_ns = mark, frame_shown, now_ns
         self._words = procedure.words
         self._armed = False
-        self._cued_s: float | None = None
-        self._cued_ns: int | None = None
-        self._key_s: float | None = None
-        self._key_ns: int | None = None
-        self._key_kt: float | None = None
-        self._key_at_m = 0.0
-        self._coach_s: float | None = None
-        self._closed_s: float | None = None
-        self._brakes_s: float | None = None
-        self._stopped_s: float | None = None
-        self._lifted_s: float | None = None
+        self._times = Times()
 
     @property
     def marker(self) -> str:
@@ -136,10 +97,10 @@ class DrillSession(Session):
 
     def press(self, at_ns: int | None) -> None:
         """The user's abort key: the throttle closes. at_ns: when, on the monotonic clock; None in flight time only."""
-        if self._key_s is None and self._lifted_s is None:
+        if self._times.key_s is None and self._times.lifted_s is None:
             trainer = self.flight.trainer
-            self._key_s, self._key_ns, self._key_kt = trainer.t_s, at_ns, trainer.calibrated_kt
-            self._key_at_m = trainer.along_m
+            self._times.key_s, self._times.key_ns, self._times.key_ias_kt = trainer.t_s, at_ns, trainer.calibrated_kt
+            self._times.key_along_m = trainer.along_m
             trainer.close_throttle()
 
     def cancel(self) -> None:
@@ -151,12 +112,17 @@ class DrillSession(Session):
         now = self.flight.trainer.t_s
         if self.cancelled:
             return True
-        if self._stopped_s is not None:
-            return now >= self._stopped_s + AFTER_STOP_S
-        if self._lifted_s is not None:
-            return now >= self._lifted_s + AFTER_LIFT_OFF_S
+        if self._times.stopped_s is not None:
+            return now >= self._times.stopped_s + AFTER_STOP_S
+        if self._times.lifted_s is not None:
+            return now >= self._times.lifted_s + AFTER_LIFT_OFF_S
         cannot_fly = self.flight.trainer.engine.power < 0.1
-        return self._key_s is None and self._cued_s is not None and now >= self._cued_s + TOO_LATE_S and cannot_fly
+        return (
+            self._times.key_s is None
+            and self._times.cued_s is not None
+            and now >= self._times.cued_s + TOO_LATE_S
+            and cannot_fly
+        )
 
     # What the player calls.
 
@@ -187,7 +153,7 @@ class DrillSession(Session):
         shot = super().snapshot()
         number = self.prepared.trial.number
         shot = msgspec.structs.replace(shot, takeoff=None if shot.takeoff is None else number)
-        if self._decided():
+        if self._times.decided:
             return shot
         said = tuple(one for one in shot.said if one.kind not in _ALARMS)
         ias = self.flight.values.get("ias_kt", shot.ias_kt)  # as the gauge shows it, whatever the coach thinks of it
@@ -198,16 +164,13 @@ class DrillSession(Session):
 
     # Inside.
 
-    def _decided(self) -> bool:
-        return self._key_s is not None or self._lifted_s is not None
-
     def _quiet(self, event: Event) -> Event:
         """Numbered as the drill counts; an alarm before the decision is silent."""
         if event.takeoff is not None:
             event = msgspec.structs.replace(event, takeoff=self.prepared.trial.number)
-        if event.kind in _ALARMS and not self._decided():
-            if event.id == "abort" and event.t_s is not None and self._coach_s is None:
-                self._coach_s = event.t_s - self.prepared.scenario.start_s
+        if event.kind in _ALARMS and not self._times.decided:
+            if event.id == "abort" and event.t_s is not None and self._times.coach_s is None:
+                self._times.coach_s = event.t_s - self.prepared.scenario.start_s
             event = msgspec.structs.replace(event, say=None)
         return event
 
@@ -236,9 +199,9 @@ class DrillSession(Session):
 
     def _cue(self) -> list[Event]:
         trainer, cue = self.flight.trainer, self.prepared.cue_s
-        if cue is None or self._cued_s is not None or self._key_s is not None or trainer.t_s < cue - 1e-6:
+        if cue is None or self._times.cued_s is not None or self._times.key_s is not None or trainer.t_s < cue - 1e-6:
             return []
-        self._cued_s, self._cued_ns = trainer.t_s, self._now_ns()
+        self._times.cued_s, self._times.cued_ns = trainer.t_s, self._now_ns()
         self._mark(self.marker)
         return [self._drill("cue", None, {"fault": self.prepared.trial.kind, "right": self.prepared.right})]
 
@@ -246,38 +209,38 @@ class DrillSession(Session):
         """Throttle, brakes, stop, in the order they happen; and lift-off, which ends the decision."""
         trainer = self.flight.trainer
         events: list[Event] = []
-        if not trainer.on_ground and self._lifted_s is None:
-            self._lifted_s = trainer.t_s
-        if self._key_s is None:
+        if not trainer.on_ground and self._times.lifted_s is None:
+            self._times.lifted_s = trainer.t_s
+        if self._times.key_s is None:
             return events
-        if self._closed_s is None and trainer.pilot.hands.throttle <= 0.0:
-            self._closed_s = trainer.t_s
+        if self._times.closed_s is None and trainer.pilot.hands.throttle <= 0.0:
+            self._times.closed_s = trainer.t_s
             events.append(self._drill("throttle-closed", None, self._since()))
-        if self._brakes_s is None and trainer.pilot.brakes_at_s is not None:
-            self._brakes_s = trainer.t_s
+        if self._times.brakes_s is None and trainer.pilot.brakes_at_s is not None:
+            self._times.brakes_s = trainer.t_s
             events.append(self._drill("brakes-on", None, self._since()))
-        if self._stopped_s is None and self._brakes_s is not None and trainer.groundspeed_m_s < 0.05:
-            self._stopped_s = trainer.t_s
+        if self._times.stopped_s is None and self._times.brakes_s is not None and trainer.groundspeed_m_s < 0.05:
+            self._times.stopped_s = trainer.t_s
             events.append(self._drill("stopped", None, {**self._since(), "distance_ft": round(self._distance_ft(), 1)}))
         return events
 
     def _since(self) -> dict[str, object]:
         """Seconds of flight time since the cue and since the key."""
         now = self.flight.trainer.t_s
-        from_cue = None if self._cued_s is None else round(now - self._cued_s, 3)
-        return {"after_cue_s": from_cue, "after_key_s": round(now - (self._key_s or now), 3)}
+        from_cue = None if self._times.cued_s is None else round(now - self._times.cued_s, 3)
+        return {"after_cue_s": from_cue, "after_key_s": round(now - (self._times.key_s or now), 3)}
 
     def _distance_ft(self) -> float:
-        return (self.flight.trainer.along_m - self._key_at_m) / FT
+        return (self.flight.trainer.along_m - self._times.key_along_m) / FT
 
     def _reaction_s(self) -> float | None:
         """From the frame that showed the cue to the key; in flight time when no clock stamped the key."""
-        if self._key_s is None or self._cued_s is None:
+        if self._times.key_s is None or self._times.cued_s is None:
             return None
-        if self._key_ns is None:
-            return self._key_s - self._cued_s
-        shown_ns = self._cued_ns if self._frame_shown is None else self._frame_shown(self.marker)
-        return None if shown_ns is None else (self._key_ns - shown_ns) / 1e9
+        if self._times.key_ns is None:
+            return self._times.key_s - self._times.cued_s
+        shown_ns = self._times.cued_ns if self._frame_shown is None else self._frame_shown(self.marker)
+        return None if shown_ns is None else (self._times.key_ns - shown_ns) / 1e9
 
     def _stream_s(self, own_s: float | None) -> float | None:
         """A moment of this takeoff in the stream's time."""
@@ -285,7 +248,7 @@ class DrillSession(Session):
 
     def _outcome(self) -> Outcome:
         prepared, reaction = self.prepared, self._reaction_s()
-        cue, key = self._cued_s, self._key_s
+        cue, key = self._times.cued_s, self._times.key_s
         if key is not None and cue is not None and reaction is not None:
             key = cue + reaction
         result = practice.CANCELLED if self.cancelled else practice.judge(prepared.right, cue, key)
@@ -295,14 +258,14 @@ class DrillSession(Session):
             prepared.right if cue is not None or key is None else practice.CONTINUE,
             result,
             cue_s=self._stream_s(cue),
-            key_s=self._stream_s(self._key_s),
+            key_s=self._stream_s(self._times.key_s),
             reaction_s=reaction if result == practice.HIT or cue is not None else None,
-            key_ias_kt=self._key_kt,
-            late=result == practice.HIT and self._key_s is not None and self._key_s > prepared.marks.vr_s,
-            coach_after_s=None if self._coach_s is None or cue is None else self._coach_s - cue,
-            throttle_closed_s=self._stream_s(self._closed_s),
-            brakes_s=self._stream_s(self._brakes_s),
-            stopped_s=self._stream_s(self._stopped_s),
-            stop_distance_ft=self._distance_ft() if self._stopped_s is not None else None,
+            key_ias_kt=self._times.key_ias_kt,
+            late=result == practice.HIT and self._times.key_s is not None and self._times.key_s > prepared.marks.vr_s,
+            coach_after_s=None if self._times.coach_s is None or cue is None else self._times.coach_s - cue,
+            throttle_closed_s=self._stream_s(self._times.closed_s),
+            brakes_s=self._stream_s(self._times.brakes_s),
+            stopped_s=self._stream_s(self._times.stopped_s),
+            stop_distance_ft=self._distance_ft() if self._times.stopped_s is not None else None,
             why="" if self.cancelled else practice.why(prepared.trial.kind, cue, prepared.marks),
         )

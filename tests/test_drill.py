@@ -23,9 +23,10 @@ from monitor.practice import Trial
 from monitor.snapshot import Snapshot
 from monitor.toml_check import Faults
 from replay.player import Pacer, Player
-from replay.trainer_drill import DrillSession, prepare
+from replay.trainer_drill import DrillSession
 from replay.trainer_feed import feed_text
 from replay.trainer_script import Press, read_script
+from replay.trainer_trial import prepare
 
 FIELD = Options(field_elevation_ft=410.0, runway_heading_deg=80.0)
 OIL = Trial(1, "oil", 3.0, 0.4, 11)

@@ -180,7 +180,8 @@ class _Exercise:
 
     def _prepare(self, trial: practice.Trial, screen: Output, start_s: float) -> DrillSession:
         from adapters.terminal import Dashboard
-        from replay.trainer_drill import DrillSession, prepare
+        from replay.trainer_drill import DrillSession
+        from replay.trainer_trial import prepare
 
         setup = self._setup
         seen = screen if isinstance(screen, Dashboard) else None
