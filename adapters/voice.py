@@ -37,7 +37,7 @@ class VoiceSettings(msgspec.Struct, frozen=True):
 
     engine: pyttsx3's name of a driver. voice: an id that `climbout voice list` shows. rate: words a minute. volume: 0
     to 1. device: part of a sound device's name, "none" for no sound, "null" for a device heard by nobody. cache_dir:
-    where rendered phrases are kept, None = `cache_folder`. language: BCP 47 tag, for choosing a voice when none is named.
+    where rendered phrases are kept, None = `cache_folder`. language: BCP 47 tag, for the choice of an unnamed voice.
     """
 
     engine: str = ""
@@ -114,7 +114,12 @@ class Voice:
         threading.Thread(target=self._watch, name="voice watch", daemon=True).start()
         self._speaker.opened.wait(max(0.0, end - time.monotonic()))
         self._library.ready.wait(max(0.0, end - time.monotonic()))
-        return self._line()
+        line = self._line()
+        problem = self._library.problem
+        for notice in self._library.take_notices():
+            if problem is None or problem not in notice:  # the line has told it
+                self._notices.append(notice)
+        return line
 
     def _line(self) -> str:
         have, total = self._library.have()
@@ -125,7 +130,7 @@ class Voice:
             if problem
             else f"{engine}, {voice or 'default voice'}, {self._rate} words/min"
         )
-        if not self._speaker.player_words.startswith("played") or (problem and have < total):
+        if not self._speaker.audible or (problem and have < total):
             return f"voice: off, calls are shown as text: {speech}; {self._speaker.player_words}"
         rest = "" if have == total else f"; {total - have} of {total} phrases are still being rendered"
         return f"voice: {speech}; {self._speaker.player_words}{rest}"

@@ -114,6 +114,7 @@ def test_too_late_is_dropped_with_the_reason() -> None:
     assert [line for line in scene.story() if "Come right" in line] == [
         "dropped Come right (too late: 2.0 s after it was due)"
     ]
+    assert list(scene.speaker.notices) == ['voice: not said, too late: 2.0 s after it was due: "Come right"']
 
 
 def test_words_that_vary_wait_for_their_clip_and_others_go_first() -> None:

@@ -110,7 +110,23 @@ def test_no_speech_engine_is_said_and_calls_go_on_as_text(tmp_path: Path) -> Non
         voice.event(ROTATE)
         assert voice.drain(DEADLINE_S)
         assert _story(voice)[1] == ("started", "as text: no engine here")
-        assert voice.take_notices() == ["voice: no engine here; what cannot be spoken is shown as text"]
+        assert voice.take_notices() == []
+
+
+def test_a_device_that_is_not_there_is_said_and_the_usual_one_speaks(tmp_path: Path) -> None:
+    """A device named in the settings is missing: the line says so, and is no "off" when another one plays."""
+    with _voice(tmp_path, fake_child, lambda tell: (_null(tell)[0], "no such device; played by Null")) as (_, line):
+        assert line == "voice: fake, one, 190 words/min; no such device; played by Null"
+
+
+def test_the_end_cuts_and_tells(tmp_path: Path) -> None:
+    """`close` in the middle of a call: it returns soon, and the log tells what was cut and what was never said."""
+    with _voice(tmp_path, fake_child, phrases=("one " * 50,)) as (voice, _):
+        voice.event(Event(1.0, "callout", "a", 1, say="one " * 50))
+        _until(lambda: voice.saying() is not None)
+        voice.event(Event(1.0, "callout", "b", 1, say="two"))
+    ends = [(entry.what, entry.id) for entry in voice.take_log() if entry.reason == "the end"]
+    assert ends == [("cut", "a"), ("dropped", "b")]
 
 
 def test_an_engine_that_hangs_delays_neither_start_nor_calls(tmp_path: Path) -> None:

@@ -120,7 +120,7 @@ def _in_words(error: Exception) -> str:
     return str(error) or type(error).__name__
 
 
-def _answer_jobs(engine: Engine, folder: Path, jobs: queue.SimpleQueue[str], say: Callable[[Any], None]) -> None:
+def _answer_jobs(engine: Engine, folder: Path, jobs: queue.SimpleQueue[bytes], say: Callable[[Any], None]) -> None:
     while True:
         job = json.loads(jobs.get())
         path = folder / f"{job['job']}.wav"
@@ -133,8 +133,8 @@ def _answer_jobs(engine: Engine, folder: Path, jobs: queue.SimpleQueue[str], say
             path.unlink(missing_ok=True)
 
 
-def _read_jobs(jobs: queue.SimpleQueue[str]) -> None:
-    for line in sys.stdin:
+def _read_jobs(jobs: queue.SimpleQueue[bytes]) -> None:
+    for line in sys.stdin.buffer:  # bytes: the words are UTF-8 whatever the system's own encoding
         jobs.put(line)
     os._exit(0)  # whoever started this process is gone; an engine that hangs must not outlive it
 
@@ -171,7 +171,7 @@ def main() -> None:
         channel.write(json.dumps(line) + "\n")
         channel.flush()
 
-    jobs: queue.SimpleQueue[str] = queue.SimpleQueue()
+    jobs: queue.SimpleQueue[bytes] = queue.SimpleQueue()
     threading.Thread(target=_read_jobs, args=(jobs,), daemon=True).start()
     try:
         version = preload_espeak()

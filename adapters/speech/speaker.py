@@ -130,6 +130,11 @@ class Speaker:
         current = self._current
         return current.call.text if current else None
 
+    @property
+    def audible(self) -> bool:
+        """Someone can hear it, as far as we know."""
+        return self._player.audible
+
     def idle(self) -> bool:
         """Nothing is being said or waits."""
         return self._current is None and not len(self._waiting) and self.inbox.empty()
@@ -150,6 +155,13 @@ class Speaker:
             except Exception as error:  # the voice must not end with one bad call
                 self._current = None
                 self.notices.append(f"voice: fault in the speaker ({type(error).__name__}: {error}); going on")
+        self._end()
+
+    def _end(self) -> None:
+        now_ns = self._clock_ns()
+        if self._current:
+            self._cut(self._current, now_ns, "the end")
+        self._drop(self._waiting.clear("the end"), now_ns)
         self._player.stop()
         if self._player.audible:
             time.sleep(0.03)  # one fade
@@ -325,6 +337,8 @@ class Speaker:
     def _drop(self, dropped: list[Dropped], now_ns: int) -> None:
         for item in dropped:
             self._note("dropped", item.call, now_ns, item.reason)
+            if item.reason.startswith("too "):  # what was said already, or is void after "abort", needs no line
+                self.notices.append(f'voice: not said, {item.reason}: "{item.call.text}"')
 
     def _note(self, what: str, call: Call, at_ns: int, reason: str = "") -> None:
         self._log.append(Spoken(what, call.text, call.id, at_ns, reason))
