@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 from rich.console import Console
 from rich.table import Table
@@ -15,29 +15,29 @@ from replay.items import Item
 LABELS: dict[str, str] = {
     "rotation-speed": "Rotation speed",
     "lift-off-speed": "Lift-off speed",
-    "stall-margin": "Margin over stall at lift-off",
+    "stall-margin": "Lift-off over stall speed",
     "ground-roll": "Ground roll",
     "full-power-after": "Full power after",
     "takeoff-rpm": "Rpm at the end of the roll",
-    "heading-on-wheels": "Worst heading on the wheels",
-    "centreline": "Farthest from the centreline",
-    "pitch-on-wheels": "Highest pitch on the wheels",
+    "heading-on-wheels": "Worst heading, wheels",
+    "centreline": "Farthest off the centreline",
+    "pitch-on-wheels": "Highest pitch, wheels",
     "best-rate-after": "From lift-off to VY",
     "lowest-speed": "Lowest speed until then",
-    "climb-speed": "Mean climb speed, 300 to 1,000 ft",
-    "climb-speed-share": "Climb time inside VY +10/-5",
-    "drift": "Worst drift of the track to 500 ft",
+    "climb-speed": "Climb speed, 300-1,000 ft",
+    "climb-speed-share": "Time inside VY +10/-5",
+    "drift": "Worst drift to 500 ft",
     "bank-to-500-ft": "Most bank to 500 ft",
     "bank-in-turn": "Most bank in the first turn",
-    "flaps-up-height": "Height when the flaps came up",
-    "flaps-up-speed": "Speed when the flaps came up",
+    "flaps-up-height": "Flaps up, height",
+    "flaps-up-speed": "Flaps up, speed",
     "first-turn-height": "Height of the first turn",
     "power-to-500-ft": "Least power to 500 ft",
-    "obstacle-speed": "Mean speed to the obstacle",
-    "cue-to-throttle": "From the call to throttle closed",
-    "cue-to-brakes": "From the call to the brakes",
+    "obstacle-speed": "Speed to the obstacle",
+    "cue-to-throttle": "Call to throttle closed",
+    "cue-to-brakes": "Call to brakes",
     "speed-at-throttle": "Speed at throttle closed",
-    "distance-to-stop": "Distance from roll start to stop",
+    "distance-to-stop": "Roll start to stop",
     "runway-left": "Runway left at the stop",
 }
 OUTCOMES = {
@@ -46,8 +46,11 @@ OUTCOMES = {
     "landed-ahead": "landed ahead",
     "incomplete": "the data ends before it was decided",
 }
-_STYLES = {"within": "green", "outside": "bold yellow", "not-measured": "dim"}
-_WORDS = {"within": "within", "outside": "outside", "not-measured": "not measured"}
+_VERDICTS = {
+    "within": Text("within", style="green"),
+    "outside": Text("OUTSIDE", style="bold yellow"),
+    "not-measured": Text("-", style="dim"),
+}
 _MOMENTS = (
     ("roll_start_s", "roll"),
     ("rotation_s", "rotation"),
@@ -74,16 +77,39 @@ def _print_takeoff(takeoff: TakeoffDebrief, console: Console) -> None:
     console.print()
     console.print(Text(f"Takeoff {takeoff.takeoff}: {OUTCOMES[takeoff.outcome]}", style="bold"))
     console.print(Text(_moments(takeoff)))
-    sources: list[str] = []
-    table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim")
-    for name, justify in (("", "left"), ("measured", "right"), ("target", "right"), ("band", "left"), ("", "left")):
-        table.add_column(name, justify=justify)  # type: ignore[arg-type]
-    table.add_column("source", justify="right", style="dim")
+    console.print(Text(_summary(takeoff.items)))
+    console.print()
+    measured = [item for item in takeoff.items if item.actual is not None]
+    sources = list(dict.fromkeys(item.source for item in measured))
+    console.print(_table(measured, sources))
     for item in takeoff.items:
-        table.add_row(*_row(item, sources))
-    console.print(table)
+        if item.actual is None:
+            console.print(Text(f"Not measured: {LABELS[item.id]}: {item.why}", style="dim"))
     for number, source in enumerate(sources, 1):
         console.print(Text(f"[{number}] {source}", style="dim"))
+
+
+def _summary(items: Sequence[Item]) -> str:
+    """What matters first: what is outside its band, then how much was measured."""
+    outside = [LABELS[item.id].lower() for item in items if item.verdict == "outside"]
+    within = sum(item.verdict == "within" for item in items)
+    if outside:
+        return f"Outside the band: {'; '.join(outside)}. Within: {within}."
+    return f"All {within} figures that could be judged are within their band."
+
+
+def _table(items: Sequence[Item], sources: Sequence[str]) -> Table:
+    table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column("", no_wrap=True)
+    table.add_column("measured", justify="right", no_wrap=True)
+    table.add_column("", no_wrap=True)
+    table.add_column("wanted", no_wrap=True)
+    table.add_column("", justify="right", style="dim", no_wrap=True)
+    for item in items:
+        measured = f"{_number(item.actual or 0.0)} {item.unit}"
+        number = Text(f"[{sources.index(item.source) + 1}]")
+        table.add_row(LABELS[item.id], measured, _VERDICTS[item.verdict], _wanted(item), number)
+    return table
 
 
 def _moments(takeoff: TakeoffDebrief) -> str:
@@ -93,16 +119,12 @@ def _moments(takeoff: TakeoffDebrief) -> str:
     return f"The roll began at {start:.1f} s" + ("; then " + ", ".join(parts) if parts else "") + "."
 
 
-def _row(item: Item, sources: list[str]) -> Iterable[str | Text]:
-    if item.source not in sources:
-        sources.append(item.source)
-    measured = "" if item.actual is None else f"{_number(item.actual)} {item.unit}"
-    target = "" if item.target is None else _number(item.target)
-    style = _STYLES[item.verdict]
-    words = _WORDS[item.verdict] if item.actual is None or item.verdict != "not-measured" else "for information"
-    verdict = f"{words}: {item.why}" if item.why else words
-    number = f"[{sources.index(item.source) + 1}]"
-    return LABELS[item.id], Text(measured), target, _band(item), Text(verdict, style=style), Text(number)
+def _wanted(item: Item) -> str:
+    """The band, with the target before it where there is one inside it."""
+    band = _band(item)
+    if item.target is None or item.target in (item.low, item.high, 0.0):
+        return band or (item.why or "")
+    return f"{_number(item.target)}, {band}" if band else _number(item.target)
 
 
 def _band(item: Item) -> str:

@@ -11,6 +11,7 @@ from adapters.session import CoachLike, Input, Session, apply, real_coach
 from monitor.aircraft import Aircraft
 from monitor.events import Event
 from monitor.options import Options
+from monitor.plausibility import Plausibility
 from monitor.procedure import Procedure
 from monitor.sample import Sample
 from monitor.snapshot import Snapshot
@@ -27,19 +28,25 @@ class Judged(msgspec.Struct, frozen=True):
 
 
 class ListenedCoach:
-    """A coach whose samples are kept too, with the feed times that it gave them: by a timeline of the same rules."""
+    """A coach whose samples are kept too, timed and cleaned by the same rules that it goes by."""
 
     def __init__(self, coach: CoachLike, stretches: list[list[Row]]) -> None:
         """Keep the samples in `stretches`."""
         self._coach = coach
         self._stretches = stretches
         stretches.append([])
-        self._timeline = Timeline(lambda _id, _t: None, lambda _t: stretches.append([]))
+        self._timeline = Timeline(lambda _id, _t: None, self._restart)
+        self._plausibility = Plausibility(lambda _id, _channel, _why, _t: None)
+
+    def _restart(self, _t: float) -> None:
+        self._stretches.append([])
+        self._plausibility.restart()
 
     def feed(self, sample: Sample, arrival_s: float) -> list[Event]:
-        """Judge one sample and keep what the timeline lets through."""
-        for row in self._timeline.offer(sample, arrival_s):
-            self._stretches[-1].append(row)
+        """Judge one sample and keep what the timeline lets through, without what is not believed."""
+        for t, admitted in self._timeline.offer(sample, arrival_s):
+            clean = self._plausibility.clean(t, admitted, self._timeline.interval_s)
+            self._stretches[-1].append((t, clean))
         return self._coach.feed(sample, arrival_s)
 
     def tick(self, arrival_s: float) -> list[Event]:
