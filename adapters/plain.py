@@ -35,7 +35,7 @@ def words(event: Event) -> str:
         return f"{event.kind}: {name}{_detail(event)}" if event.say is None else event.say
     if event.kind in _ALERTS:
         reason = (event.reason or event.id).replace("-", " ")
-        label = f"{_ALERTS[event.kind]} {name}" + (f" ({reason})" if event.reason else "")
+        label = f"{_ALERTS[event.kind]} {name}" + (f" ({reason})" if event.reason and reason != name else "")
         return f"{label}: {event.say}" if event.say else f"[{label}]"
     if event.kind == "check":
         return event.say or f"[{name}: {event.more.get('state', '')}]"

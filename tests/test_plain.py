@@ -32,6 +32,8 @@ def _printed(event: Event, level: str = "normal") -> str:
         (ROTATE, "   26.4 s  takeoff-roll       51.7 kt     0 ft  Rotate"),
         (SILENT, "   21.0 s  takeoff-roll       40.0 kt     0 ft  [acceleration]"),
         (ABORT, "   14.2 s  takeoff-roll       31.0 kt     0 ft  WARNING abort (oil pressure low): Abort"),
+        (Event(53.3, "warning", "power-loss", 1, "climb", "Power", 68.8, 421.0, {"reason": "power-loss"}),
+         "   53.3 s  climb              68.8 kt   421 ft  WARNING power loss: Power"),
         (CHECK_WRONG, "    5.0 s  lined-up            0.0 kt     0 ft  Flaps"),
         (Event(4.0, "phase", "takeoff-roll", 1, "takeoff-roll", None, 1.0, -0.4),
          "    4.0 s  takeoff-roll        1.0 kt     0 ft  -- takeoff roll"),
