@@ -51,12 +51,12 @@ class Airframe(msgspec.Struct, frozen=True):
 
     rotate_kt: float
     climb_kt: float
+    angle_kt: float
     glide_kt: float
     stall_kt: float
     cl_zero: float
     cd_zero: float
     static_thrust: float
-    climb_pitch_rad: float
     glide_pitch_rad: float
     pitch_target_rad: float
     pitch_limit_rad: float
@@ -71,6 +71,12 @@ class Airframe(msgspec.Struct, frozen=True):
         """Drag / weight for a lift coefficient, with the ground's relief of the induced part."""
         cd = self.cd_zero + 0.0008 * flaps_deg + INDUCED * coefficient**2 * ground_effect(height_m)
         return cd / CL_MAX * (airspeed_kt / self.stall_kt) ** 2
+
+    def climb_pitch_rad(self, airspeed_kt: float, flaps_deg: float) -> float:
+        """The attitude that holds an airspeed at full power at sea level out of ground effect."""
+        coefficient = CL_MAX * (self.stall_kt / airspeed_kt) ** 2
+        excess = self.thrust(airspeed_kt, 1.0, 1.0) - self.drag(airspeed_kt, coefficient, flaps_deg, 1000.0)
+        return (coefficient - self.cl_zero - FLAP_LIFT * flaps_deg) / LIFT_SLOPE + math.asin(excess)
 
     def thrust(self, airspeed_kt: float, power: float, sigma: float) -> float:
         """Thrust / weight at a share of full power, 0 to 1, in air of density ratio `sigma`."""
@@ -97,12 +103,12 @@ def build_airframe(aircraft: Aircraft) -> Airframe:
     return Airframe(
         rotate_kt=speeds.rotate,
         climb_kt=speeds.best_rate,
+        angle_kt=speeds.best_angle or 0.85 * speeds.best_rate,
         glide_kt=glide,
         stall_kt=stall,
         cl_zero=cl_zero,
         cd_zero=cd_zero,
         static_thrust=(drag + math.sin(gamma)) / THRUST_AT_VY,
-        climb_pitch_rad=(cl_climb - cl_zero) / LIFT_SLOPE + gamma,
         glide_pitch_rad=(cl_glide - cl_zero) / LIFT_SLOPE - 2.0 * math.sqrt(cd_zero * INDUCED) - WINDMILL_DRAG,
         pitch_target_rad=target,
         pitch_limit_rad=limit,

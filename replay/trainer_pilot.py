@@ -12,7 +12,7 @@ import math
 import msgspec
 
 from replay.scenarios.kinds import Scenario
-from replay.trainer_airframe import FLAP_LIFT, LIFT_SLOPE, Airframe
+from replay.trainer_airframe import Airframe
 
 OPENING_S = 3.0  # a pilot takes about 3 s to open the throttle (measured on recorded training flights)
 CLOSING_S = 0.4
@@ -107,12 +107,16 @@ class Pilot:
         hands = self.hands
         stopping = self.closed_at_s is not None and view.t_s >= self.closed_at_s + CLOSING_S + BRAKES_AFTER_S
         landed = self._landed(view)
-        standing = view.t_s < self._scenario.stand_s + 0.8
+        standing = view.t_s < self._scenario.stand_s + self._holding_s()
         if (stopping or landed) and view.on_ground and self.brakes_at_s is None:
             self.brakes_at_s = view.t_s
         wanted = 1.0 if view.on_ground and (standing or self.brakes_at_s is not None) else 0.0
         hands.brake += max(-dt_s / 0.5, min(dt_s / 0.5, wanted - hands.brake))
         hands.rudder = max(-1.0, min(1.0, -3.0 * view.heading_error_rad))
+
+    def _holding_s(self) -> float:
+        """How long the brakes are held once the throttle begins to open: short field, until the power is set."""
+        return OPENING_S + 2.5 if self._scenario.short_field else 0.8
 
     def _rotate(self, view: View) -> None:
         rejecting = self._closed(view)
@@ -124,14 +128,15 @@ class Pilot:
         return self._glided and view.on_ground
 
     def _climb(self, view: View, dt_s: float) -> None:
-        """Pitch for VY: the climb's own attitude, corrected by the speed, gently at first."""
+        """Pitch for VY (short field: first VX): the climb's own attitude, corrected by the speed, gently at first."""
         frame = self._airframe
-        error_kt = view.airspeed_kt - frame.climb_kt
+        over_obstacle = self._scenario.short_field and view.height_ft < self._scenario.obstacle_ft + 10.0
+        target_kt = frame.angle_kt if over_obstacle else frame.climb_kt
+        error_kt = view.airspeed_kt - target_kt
         if abs(error_kt) < 6.0:
             self._trim_rad += math.radians(0.05) * error_kt * dt_s
             self._trim_rad = max(-0.08, min(0.08, self._trim_rad))
-        attitude = frame.climb_pitch_rad - FLAP_LIFT * self.hands.flaps_deg / LIFT_SLOPE
-        wanted = attitude + self._trim_rad + math.radians(0.55) * error_kt
+        wanted = frame.climb_pitch_rad(target_kt, self.hands.flaps_deg) + self._trim_rad + math.radians(0.55) * error_kt
         low = 0.75 * frame.pitch_target_rad if view.height_ft < 100.0 else 0.0
         high = frame.pitch_target_rad + math.radians(0.8) if view.height_ft < 60.0 else frame.pitch_limit_rad
         self.hands.pitch_rad = max(low, min(high, wanted))

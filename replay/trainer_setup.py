@@ -14,6 +14,7 @@ from adapters.ports import Packet
 from adapters.session import Input, Session
 from monitor.events import Event
 from monitor.options import Options
+from monitor.procedure import Procedure
 from monitor.toml_check import Faults, shown
 from replay.scenarios.kinds import CLEAN, Scenario
 from replay.trainer_feed import feed_text
@@ -48,12 +49,15 @@ def _options(told: Options) -> Options:
     return msgspec.structs.replace(told, field_elevation_ft=field, runway_heading_deg=heading)
 
 
-def placed(scenario: Scenario, options: Options) -> Scenario:
-    """The scenario on the field, runway and wind that the options tell."""
+def placed(scenario: Scenario, options: Options, procedure: Procedure | None = None) -> Scenario:
+    """The scenario on the field, runway and wind that the options tell, flown by the procedure."""
+    if procedure is not None:
+        scenario = msgspec.structs.replace(scenario, short_field=procedure.short_field, flaps_deg=procedure.flaps_deg)
     return msgspec.structs.replace(
         scenario,
         field_elevation_ft=options.field_elevation_ft or 0.0,
         runway_heading_deg=options.runway_heading_deg or 0.0,
+        obstacle_ft=scenario.obstacle_ft if options.obstacle_height_ft is None else options.obstacle_height_ft,
         headwind_kt=scenario.headwind_kt if options.headwind_kt is None else options.headwind_kt,
     )
 

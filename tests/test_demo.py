@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -35,6 +36,7 @@ ROUTINE = {
 REASONS = {"rpm": "rpm-low", "oil": "oil-pressure-low", "airspeed": "airspeed-not-alive", "engine": "engine-failure"}
 MORE = [1, *(pytest.param(seed, marks=pytest.mark.long) for seed in range(2, 12))]
 """Seeds: one in the ordinary run, ten more in the long one."""
+PROGRAM = "import sys; from adapters.cli import main; sys.exit(main())"
 FIELD = Options(field_elevation_ft=410.0, runway_heading_deg=80.0)
 
 
@@ -60,12 +62,12 @@ class Kept:
         """Nothing to close."""
 
 
-def flown(name: str, fault: str | None = None, seed: int = 1) -> tuple[list[Event], TrainerFlight]:
+def flown(name: str, fault: str | None = None, seed: int = 1, how: str = "normal") -> tuple[list[Event], TrainerFlight]:
     """A demo's events, and the flight."""
-    aircraft = open_aircraft(name)
-    scenario = placed(demo_scenario(fault, seed, aircraft.speeds_kias.rotate), FIELD)
+    aircraft, procedure = open_aircraft(name), open_procedure(how)
+    scenario = placed(demo_scenario(fault, seed, aircraft.speeds_kias.rotate), FIELD, procedure)
     flight, kept = TrainerFlight(aircraft, scenario), Kept()
-    session = Session(load_feed(feed_text(), "trainer"), aircraft, open_procedure("normal"), FIELD)
+    session = Session(load_feed(feed_text(), "trainer"), aircraft, procedure, FIELD)
     Player(session, Outputs([kept, Listener(flight)], pytest.fail), Pacer(None), lambda: False).play(flight.inputs())
     assert session.take_notices() == []
     return kept.events, flight
@@ -85,6 +87,21 @@ def test_clean_demo_has_every_routine_call_once_and_no_alarm(name: str, seed: in
     assert set(calls) == ROUTINE and len(calls) == len(ROUTINE)
     assert [event for event in events if event.kind in ("warning", "caution", "advisory")] == []
     assert named(events, "phase") == ["lined-up", "takeoff-roll", "rotation", "initial-climb", "climb"]
+
+
+@pytest.mark.parametrize("name", ["sedge", "bracken"])
+def test_short_field_demo_is_flown_and_coached_as_one(name: str) -> None:
+    """Full power on the brakes, flaps, VX to the obstacle, then VY (FAA-S-ACS-6C PA.IV.E; FAA-H-8083-3C chapter 6)."""
+    events, flight = flown(name, how="short-field")
+    calls = named(events, "callout")
+    assert set(calls) == ROUTINE | {"obstacle-clear"} and len(calls) == len(set(calls))
+    assert [event for event in events if event.kind in ("warning", "caution", "advisory")] == []
+    power = next(event for event in events if event.id == "power-set")
+    clear = next(event for event in events if event.id == "obstacle-clear")
+    speeds = flight.trainer.aircraft.speeds_kias
+    assert power.ias_kt is not None and power.ias_kt < 10.0
+    assert clear.ias_kt is not None and speeds.best_angle is not None
+    assert speeds.best_angle - 5.0 < clear.ias_kt < speeds.best_angle + 5.0
 
 
 @pytest.mark.parametrize("seed", MORE)
@@ -167,9 +184,8 @@ def test_paused_time_stands_still_and_goes_on() -> None:
 def climbout(*args: str, home: Path) -> subprocess.CompletedProcess[bytes]:
     """Run the command in a folder of its own."""
     env = {**os.environ, "CLIMBOUT_HOME": str(home)}
-    program = "import sys; from adapters.cli import main; sys.exit(main())"
     return subprocess.run(
-        [sys.executable, "-P", "-c", program, *args], capture_output=True, env=env, cwd=home, timeout=60, check=False
+        [sys.executable, "-P", "-c", PROGRAM, *args], capture_output=True, env=env, cwd=home, timeout=60, check=False
     )
 
 
@@ -217,3 +233,43 @@ def test_the_users_own_field_is_flown_from(tmp_path: Path) -> None:
     calls = {line["id"] for line in lines(done.stdout) if line["kind"] == "callout"}
     assert done.returncode == 0 and calls >= ROUTINE
     assert not any(line["kind"] == "warning" for line in lines(done.stdout))
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
+@pytest.mark.parametrize("command", ["demo", "drill"])
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupt_ends_it_with_130(command: str, number: int, tmp_path: Path) -> None:
+    """In real time, started as a background job is (SIGINT ignored): 130, whole lines only, no traceback."""
+    start = "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN); "
+    with subprocess.Popen(
+        [sys.executable, "-P", "-c", start + PROGRAM, command, "--json", "--no-voice"],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "CLIMBOUT_HOME": str(tmp_path)},
+        cwd=tmp_path,
+    ) as child:
+        assert child.stdout is not None and child.stderr is not None
+        first = child.stdout.readline()
+        child.send_signal(number)
+        rest, errors = child.stdout.read(), child.stderr.read()
+        assert child.wait(30) == 130
+    assert all(json.loads(line) for line in (first + rest).splitlines())
+    assert b"Traceback" not in errors
+
+
+def test_a_reader_that_goes_away_is_no_error(tmp_path: Path) -> None:
+    """`climbout demo --json --fast | head -1` ends quietly."""
+    with subprocess.Popen(
+        [sys.executable, "-P", "-c", PROGRAM, "demo", "--json", "--fast"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "CLIMBOUT_HOME": str(tmp_path)},
+        cwd=tmp_path,
+    ) as child:
+        assert child.stdout is not None and child.stderr is not None
+        child.stdout.readline()
+        child.stdout.close()
+        errors = child.stderr.read()
+        assert child.wait(30) == 0
+    assert b"Error" not in errors and b"Traceback" not in errors

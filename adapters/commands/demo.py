@@ -49,8 +49,8 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _fly(args: argparse.Namespace, setup: Setup, tell: Teller, stop: interrupts.Stop, stack: ExitStack) -> int:
-    from adapters.telling import closing_lines
     from adapters.keys import open_keys
+    from adapters.telling import closing_lines
     from replay.player import Pacer, Player
     from replay.scenarios.kinds import demo_scenario
     from replay.trainer_flight import Listener, TrainerFlight
@@ -60,7 +60,9 @@ def _fly(args: argparse.Namespace, setup: Setup, tell: Teller, stop: interrupts.
     real_time = not args.fast and float(args.speed) == 1.0
     stage = Stage(args, setup, tell, title=_title(args), keys=KEYS, spoken=real_time)
     setup, aircraft = stage.setup, setup.aircraft
-    scenario = placed(demo_scenario(args.fault, int(args.seed), aircraft.speeds_kias.rotate), setup.options)
+    scenario = placed(
+        demo_scenario(args.fault, int(args.seed), aircraft.speeds_kias.rotate), setup.options, setup.procedure
+    )
     flight = TrainerFlight(aircraft, scenario)
     session = RecordedSession(setup.feed, aircraft, setup.procedure, setup.options)
     session.record = _recording(args, setup, tell, stack)

@@ -62,6 +62,7 @@ class Scenario(msgspec.Struct, frozen=True):
     runway_heading_deg: of the invented runway. stop_height_ft: the flight ends here. max_s: and by then in any case.
     reaction_s: the trainer's own pilot, from hearing "abort" to a closed throttle. flaps_deg: set for takeoff,
     None = the profile's. start_s: what the feed's own clock shows at the start.
+    short_field: full power on the brakes, then VX to obstacle_ft above the field.
     """
 
     seed: int = 1
@@ -78,6 +79,8 @@ class Scenario(msgspec.Struct, frozen=True):
     reaction_s: float = 1.0
     flaps_deg: float | None = None
     start_s: float = 0.0
+    short_field: bool = False
+    obstacle_ft: float = 50.0
 
 
 CLEAN = Scenario()
