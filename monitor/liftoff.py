@@ -30,13 +30,14 @@ class LiftOff:
         self.since: float | None = None  # wheels off, not yet known to be for good
         self._lowest: float | None = None
         self._rising_since: float | None = None
+        self._clear_since: float | None = None
         self._switch_dead = False
         self._span = 1
 
     @property
     def possible(self) -> bool:
         """The aeroplane may be off the ground: nothing that presumes wheels on it should be said."""
-        return self.since is not None or self._rising_since is not None
+        return self.since is not None or self._rising_since is not None or self._clear_since is not None
 
     def update(self, s: State, interval_s: float) -> float | None:
         """The time of lift-off once it is certain, else None. Call with every sample of the roll."""
@@ -71,6 +72,8 @@ class LiftOff:
             return None
         set_ = self._set
         rise = level - self._lowest
+        if s.uses_height and self._clear_of_ground(s, rise):
+            return self._began_fast(s) if fast else self._began_slow(s)
         need = set_.liftoff_rise_fast_ft + 2.0 * s.level_noise if fast else set_.liftoff_rise_slow_ft
         if rise < need or speed < 0.75 * self._rotate_kt:
             self._rising_since = None if rise < 0.5 * need else self._rising_since
@@ -82,6 +85,15 @@ class LiftOff:
         if s.t - self._rising_since < hold and not sure:
             return None
         return self._began_fast(s) if fast else self._began_slow(s)
+
+    def _clear_of_ground(self, s: State, rise: float) -> bool:
+        """Height above ground is sent: a hold in ground effect shows as no altitude would."""
+        if rise < self._set.liftoff_clear_ft + 3.0 * s.level_noise:
+            self._clear_since = None
+            return False
+        if self._clear_since is None:
+            self._clear_since = s.t
+        return s.t - self._clear_since >= self._set.hop_s
 
     def _began_fast(self, s: State) -> float:
         """When the climb last grew beyond what struts and a rising nose give with the wheels down.

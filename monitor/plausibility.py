@@ -4,6 +4,8 @@ The rules, each with its reason (all numbers: common practice, no source):
 
 * Jump. A value further from the last one than the aeroplane could have gone (`JUMPS`: a base plus a rate) is held back
   until the next sample confirms it: one damaged number is no event, a real step is told one sample later.
+* A moment's gap. A channel missing for 1 s or less (one and a half intervals, if that is more) keeps its last value, but
+  for those whose rate of change is judged: they go without.
 * Silence. A channel that was supplied and has not been for max(2 s, 3 usual intervals): `channel-lost`, once; when it
   is supplied again: `channel-back`. Its checks are off meanwhile; nothing is guessed.
 * Blocked static source. In the climb, altitude stays within 8 ft for 3 s, vertical speed (where sent) dies away, while
@@ -20,6 +22,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import msgspec
+from msgspec.structs import astuple
 
 from monitor.sample import Sample
 
@@ -37,16 +40,20 @@ JUMPS: tuple[tuple[str, float, float], ...] = (
     ("oil_pressure_psi", 15.0, 40.0),
     ("oil_temperature_degf", 25.0, 10.0),
 )
-WATCHED = (
-    "ias_kt", "groundspeed_kt", "altitude_ft", "height_ft", "vertical_speed_fpm", "pitch_deg", "bank_deg", "heading_deg",
-    "rpm", "manifold_pressure_inhg", "oil_pressure_psi", "oil_temperature_degf", "throttle", "on_ground", "flaps_deg",
-)  # fmt: skip
+TRENDS = ("ias_kt", "altitude_ft", "height_ft", "vertical_speed_fpm", "latitude_deg", "longitude_deg")
+"""Channels whose rate of change is judged: a missing value is left out, since a repeated one would bend the trend."""
 SILENT_S = 2.0
+CARRY_S = 1.0
 LOOK_EVERY_S = 0.5
 STUCK_S = 4.0
 BLOCKED_S = 3.0
 BLOCKED_KT = 12.0
 STILL_FT = 8.0  # noise and rounding of a pressure that does not change
+
+_NAMES: tuple[str, ...] = Sample.__struct_fields__
+_WATCHED = tuple(i for i, name in enumerate(_NAMES) if name != "time_s")
+_CARRIED = frozenset(i for i in _WATCHED if _NAMES[i] not in TRENDS)
+_JUMPS = tuple((_NAMES.index(name), base, rate) for name, base, rate in JUMPS)
 
 
 class _Still:
@@ -76,62 +83,80 @@ class Plausibility:
 
     def restart(self) -> None:
         """Start over, as after a jump of the clock."""
-        self._last: Sample | None = None
+        self._last: tuple[float | None, ...] | None = None  # what was last believed, in the order of Sample's fields
         self._last_t = 0.0
-        self._doubted: dict[str, float] = {}
-        self._seen: dict[str, float] = {}
-        self._lost: set[str] = set()
+        self._doubted: frozenset[int] = frozenset()
+        self._supplied: set[int] = set()
+        self._gaps: dict[int, float] = {}  # channel to the time it was last supplied, while it is missing
+        self._lost: set[int] = set()
+        self._usual_missing = -1
         self._look_t = 0.0
         self.aside: frozenset[str] = frozenset()
         self._still: _Still | None = None
 
     def clean(self, t: float, sample: Sample, interval_s: float) -> Sample:
-        """The sample without what is not believed."""
-        last, dt = self._last, t - self._last_t
-        self._last, self._last_t = sample, t
-        if last is not None and last is not sample:
-            sample = self._without_jumps(last, sample, dt)
-        if t >= self._look_t:
+        """The sample without what is not believed; what is missing for a moment only keeps its last value."""
+        now = astuple(sample)
+        last = self._last
+        changes: dict[int, float | None] = {}
+        if last is not None:
+            self._doubt_jumps(last, now, t - self._last_t, changes)
+        # The number of missing channels tells of a gap at next to no cost; a look now and then covers a swap of two.
+        if self._gaps or t >= self._look_t or now.count(None) != self._usual_missing:
             self._look_t = t + LOOK_EVERY_S
-            self._look(t, sample, max(SILENT_S, 3.0 * interval_s))
-        if self.aside:
-            sample = msgspec.structs.replace(sample, **dict.fromkeys(self.aside))
-        return sample
+            self._watch_gaps(t, now, interval_s, changes)
+        self._last_t = t
+        if not changes:
+            self._last = now
+            if not self.aside:
+                return sample
+        else:
+            believed = list(now)
+            for i, value in changes.items():
+                believed[i] = value if value is not None or last is None else last[i]
+            self._last = tuple(believed)
+        named: dict[str, float | None] = {_NAMES[i]: value for i, value in changes.items()}
+        named.update(dict.fromkeys(self.aside))
+        return msgspec.structs.replace(sample, **named)
 
-    def _without_jumps(self, last: Sample, sample: Sample, dt: float) -> Sample:
-        wild: list[str] = []
-        for name, base, rate in JUMPS:
-            now = getattr(sample, name)
-            if now is None:
+    def _doubt_jumps(
+        self, last: tuple[float | None, ...], now: tuple[float | None, ...], dt: float, changes: dict[int, float | None]
+    ) -> None:
+        """Hold back a jump; it counts when the next value says the same."""
+        wild: list[int] = []
+        for i, base, rate in _JUMPS:
+            value, before = now[i], last[i]
+            if value is None or before is None or -base < value - before < base:
                 continue
-            before = getattr(last, name)
-            if before is not None and not -base < now - before < base and abs(now - before) > base + rate * dt:
-                wild.append(name)
-        if not wild and not self._doubted:
-            return sample
-        return self._doubt(last, sample, wild, dt)
+            if abs(value - before) > base + rate * dt:
+                wild.append(i)
+        if wild or self._doubted:
+            fresh = frozenset(wild) - self._doubted
+            self._doubted = fresh
+            for i in fresh:
+                changes[i] = last[i] if i in _CARRIED else None
 
-    def _doubt(self, last: Sample, sample: Sample, wild: list[str], dt: float) -> Sample:
-        """Hold back a jump; it counts when the next value agrees with it rather than with the one before."""
-        doubted: dict[str, float] = {}
-        for name in wild:
-            if name in self._doubted:  # back from a jump that nothing confirmed
-                continue
-            doubted[name] = getattr(last, name)
-        self._doubted = doubted
-        return msgspec.structs.replace(sample, **dict.fromkeys(doubted)) if doubted else sample
-
-    def _look(self, t: float, sample: Sample, silent_s: float) -> None:
-        seen, lost = self._seen, self._lost
-        for name in WATCHED:
-            if getattr(sample, name) is not None:
-                seen[name] = t
-                if name in lost:
-                    lost.discard(name)
-                    self._tell("channel-back", name, "supplied again", t)
-            elif name in seen and name not in lost and t - seen[name] >= silent_s:
-                lost.add(name)
-                self._tell("channel-lost", name, "no longer supplied", t)
+    def _watch_gaps(
+        self, t: float, now: tuple[float | None, ...], interval_s: float, changes: dict[int, float | None]
+    ) -> None:
+        gaps, last = self._gaps, self._last
+        for i in _WATCHED:
+            if now[i] is not None:
+                self._supplied.add(i)
+                gaps.pop(i, None)
+                if i in self._lost and _NAMES[i] not in self.aside:
+                    self._lost.discard(i)
+                    self._tell("channel-back", _NAMES[i], "supplied again", t)
+            elif i in self._supplied and i not in self._lost:
+                since = gaps.setdefault(i, self._last_t)
+                silent_s = max(SILENT_S, 3.0 * interval_s)
+                if t - since >= silent_s:
+                    gaps.pop(i)
+                    self._lost.add(i)
+                    self._tell("channel-lost", _NAMES[i], "no longer supplied", since + silent_s)
+                elif i in _CARRIED and last is not None and t - since <= max(CARRY_S, 1.5 * interval_s):
+                    changes[i] = last[i]
+        self._usual_missing = now.count(None)
 
     def climb(self, t: float, sample: Sample) -> None:
         """One sample of the climb: is the static source blocked, or the altitude stuck?"""
@@ -164,5 +189,5 @@ class Plausibility:
         fresh = [channel for channel in channels if channel not in self.aside]
         self.aside = self.aside | set(channels)
         for channel in fresh:
-            self._lost.add(channel)
+            self._lost.add(_NAMES.index(channel))
             self._tell("channel-lost", channel, why, t)

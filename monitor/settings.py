@@ -21,6 +21,7 @@ class Settings(msgspec.Struct, frozen=True):
     liftoff_climb_base_fpm: float
     liftoff_climb_per_pitch_rate: float
     liftoff_near_ft: float
+    liftoff_clear_ft: float
     touchdown_speed_part: float
     power_set_throttle: float
     full_throttle: float
