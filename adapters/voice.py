@@ -125,13 +125,13 @@ class Voice:
         have, total = self._library.have()
         hello, problem = self._library.hello, self._library.problem
         engine, voice = (hello.engine, hello.voice) if hello else self._library.named
-        speech = (
-            f"no speech engine ({problem})"
-            if problem
-            else f"{engine}, {voice or 'default voice'}, {self._rate} words/min"
-        )
-        if not self._speaker.audible or (problem and have < total):
-            return f"voice: off, calls are shown as text: {speech}; {self._speaker.player_words}"
+        speech = f"{engine}, {voice or 'default voice'}, {self._rate} words/min"
+        if problem:
+            speech = f"phrases kept from before, no speech engine ({problem})"
+        why = [f"no speech engine ({problem})"] if problem and have < total else []
+        why += [] if self._speaker.audible else [self._speaker.player_words]
+        if why:
+            return f"voice: off, calls are shown as text: {'; '.join(why)}"
         rest = "" if have == total else f"; {total - have} of {total} phrases are still being rendered"
         return f"voice: {speech}; {self._speaker.player_words}{rest}"
 

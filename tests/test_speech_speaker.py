@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import deque
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from adapters.speech.players import Player
 from adapters.speech.speaker import INBOX_MAX, Speaker, Spoken
@@ -244,3 +246,50 @@ def test_a_speaker_that_takes_nothing_does_not_grow() -> None:
         scene.speaker.say(Event(1.0, "callout", f"c{number}", 1, say="Clock"))
     assert scene.speaker.inbox.qsize() == INBOX_MAX
     assert scene.story() == ["dropped Clock (the voice does not keep up)"] * 5
+
+
+_WORDS = ("Clock", "Come right", "Abort, abort. Oil pressure", "Rotate", "Climb speed, seven two", "Flaps up")
+_KINDS = ("warning", "caution", "callout", "advisory", "drill", "feed", "check")
+_ACTS = st.one_of(
+    st.tuples(st.just("say"), st.sampled_from(_KINDS), st.sampled_from(_WORDS)),
+    st.tuples(st.just("abort"), st.just("warning"), st.just(_WORDS[2])),
+    st.tuples(st.sampled_from(["lose", "render", "refuse"]), st.just(""), st.just("")),
+    st.tuples(st.just("wait"), st.sampled_from(["0.01", "0.1", "0.5", "2.0"]), st.just("")),
+)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.lists(_ACTS, max_size=40))
+def test_whatever_happens_every_call_has_one_end(acts: list[tuple[str, str, str]]) -> None:
+    """Any order of calls, losses of the device and failures of the engine: each call ends once, one at a time."""
+    scene = _Scene("Clock", "Come right", "Abort, abort. Oil pressure", "Rotate")
+    for number, (act, kind, text) in enumerate(acts):
+        if act in ("say", "abort"):
+            scene.say(kind, "abort" if act == "abort" else f"{kind}{number}", text)
+        elif act == "lose":
+            scene.player.lost = True
+            scene.player = FakePlayer(scene.clock)
+        elif act == "wait":
+            scene.run(float(kind))
+        else:
+            scene.clips.render(ok=act == "render")
+    scene.run(30.0)
+    assert scene.speaker.idle()
+    ends: dict[str, int] = {}
+    sounding = None
+    queued: dict[str, int] = {}
+    for what, text, identity, at_ns, _ in scene.log:
+        if what == "queued":
+            queued[identity] = queued.get(identity, 0) + 1
+        elif what == "started":
+            assert sounding is None
+            sounding = identity
+        else:
+            if what in ("cut", "finished"):
+                assert sounding == identity
+                sounding = None
+            ends[identity] = ends.get(identity, 0) + 1
+        assert text in _WORDS and at_ns >= 987_654_321_123
+    assert sounding is None
+    assert ends == queued
+    assert [line for line in scene.speaker.notices if "fault in the speaker" in line] == []
