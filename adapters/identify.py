@@ -32,8 +32,10 @@ ANCHOR_POINTS = 5.0
 """What a claim needs to be a measure for others."""
 TEMPER = 1.5
 """Evidence is not independent: odds are taken as exp(points / TEMPER)."""
+HOPELESS = -5.0
+"""Claims below this after the first round are left out: the physics of other channels cannot save them."""
 KEPT = 300
-"""Claims kept for each channel after the first round; physics alone may speak for the last of them."""
+"""Claims kept for each channel after the first round, at most."""
 ROUNDS = 4
 
 NO_ANSWERS = Answers()
@@ -111,8 +113,7 @@ def _first_claims(scene: Scene, channel: str) -> list[Claim]:
             claim = Claim(channel, column, reading)
             claim.reasons = _own_reasons(scene, claim)
             claims += [claim, *_trimmed(scene, claim)]
-    claims.sort(key=lambda claim: claim.points, reverse=True)
-    return claims[:KEPT]
+    return sorted((claim for claim in claims if claim.points > HOPELESS), key=lambda claim: -claim.points)[:KEPT]
 
 
 def _own_reasons(scene: Scene, claim: Claim) -> list[Reason]:
@@ -159,15 +160,15 @@ def _rest_height(scene: Scene, claim: Claim) -> float | None:
 
 def _common_difference(scene: Scene, claim: Claim) -> float | None:
     """The difference that two or more typed readings have in common; None when they have none or it is too big."""
+    if len(scene.readings(claim.channel)) < 2:
+        return None
     series, wraps = claim.series(), GUESSES[claim.channel].wraps
     most, same = (25.0, 5.0) if wraps else (1500.0, 60.0)
     differences = []
-    for typed in scene.answers.typed:
-        part = scene.at(typed)
-        if typed.channel == claim.channel and part.stop > part.start:
-            off = typed.value - float(np.median(series[part]))
-            differences.append((off + 180.0) % 360.0 - 180.0 if wraps else off)
-    if len(differences) < 2 or max(differences) - min(differences) > 2 * same:
+    for typed, part in scene.readings(claim.channel):
+        off = typed.value - float(np.median(series[part]))
+        differences.append((off + 180.0) % 360.0 - 180.0 if wraps else off)
+    if max(differences) - min(differences) > 2 * same:
         return None
     middle = float(np.median(differences))
     return middle if same < abs(middle) < most else None

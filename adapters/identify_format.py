@@ -5,6 +5,7 @@ A guess is made of TOML text and read by the loader of feed descriptions, so tha
 
 from __future__ import annotations
 
+import csv
 import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
@@ -21,7 +22,9 @@ from monitor.toml_check import Checker, Table, parse
 LOOKED_AT = 400
 """Datagrams looked at, taken evenly from all."""
 LEAST_SHARE = 0.8
-"""The share of datagrams a format must decode."""
+"""The share of datagrams that must have the form of a format without a mark of its own (columns)."""
+MARKED_SHARE = 0.5
+"""The same for a format that cannot be met by chance, and for those that a decoder must make something of."""
 
 _PAIR = re.compile(r"[A-Za-z_][\w./\[\]-]*[ \t]*([=:])[ \t]*[-+]?\d")
 _NUMBER = re.compile(r"[-+]?(\d+([.,]\d*)?|[.,]\d+)([eE][-+]?\d+)?|[-+]?(inf|nan)", re.IGNORECASE)
@@ -29,12 +32,17 @@ _SENTENCE = re.compile(rb"\s*[$!][A-Z0-9]{3,}.*\*[0-9A-Fa-f]{2}\s*", re.DOTALL)
 
 
 class FormatGuess(msgspec.Struct, frozen=True):
-    """A way to decode. score: 0 to 1; words: for a person; lines: of the `[decode]` table; labels: a header's names."""
+    """A way to decode.
+
+    score: 0 to 1; words: for a person; lines: of the `[decode]` table; labels: a header's names. usable: False when the
+    decoder needs a package that is not installed.
+    """
 
     score: float
     words: str
     lines: tuple[str, ...]
     labels: tuple[str, ...] = ()
+    usable: bool = True
 
     def settings(self) -> DecodeSettings:
         """The settings, as the loader of feed descriptions reads them. Raises `Faults` for a table it refuses."""
@@ -69,8 +77,8 @@ def guess_formats(payloads: Sequence[bytes]) -> list[FormatGuess]:
         return []
     texts = [text for payload in some if (text := as_text(payload)) is not None]
     guesses = _text_guesses(some, texts) if len(texts) >= LEAST_SHARE * len(some) else _binary_guesses(some)
-    working = [guess for guess in guesses if _works(guess, some)]
-    return sorted(working, key=lambda guess: -guess.score)
+    tried = [tested for guess in guesses if (tested := _tested(guess, some)) is not None]
+    return sorted(tried, key=lambda guess: -guess.score)
 
 
 def spread(items: Sequence[bytes], most: int) -> list[bytes]:
@@ -94,20 +102,23 @@ def as_text(payload: bytes) -> str | None:
     return None
 
 
-def _works(guess: FormatGuess, payloads: Sequence[bytes]) -> bool:
-    """Whether a decoder made of the guess gives records for nearly every datagram."""
+def _tested(guess: FormatGuess, payloads: Sequence[bytes]) -> FormatGuess | None:
+    """The guess if a decoder made of it gives records for nearly every datagram; marked when there is no decoder."""
     try:
         decoder = guess.decoder()
-    except (ValueError, SourceError, ImportError):
-        return False
-    return sum(bool(decoder.decode(payload)) for payload in payloads) >= LEAST_SHARE * len(payloads)
+    except ValueError:
+        return None
+    except (SourceError, ImportError) as error:
+        return msgspec.structs.replace(guess, usable=False, words=f"{guess.words} ({error})")
+    enough = MARKED_SHARE * sum(payload.strip() != b"" for payload in payloads)
+    return guess if sum(bool(decoder.decode(payload)) for payload in payloads) >= enough else None
 
 
 def _text_guesses(payloads: Sequence[bytes], texts: Sequence[str]) -> list[FormatGuess]:
     guesses = []
-    if sum(_is_json(payload) for payload in payloads) >= LEAST_SHARE * len(payloads):
+    if sum(_is_json(payload) for payload in payloads) >= MARKED_SHARE * len(payloads):
         guesses.append(FormatGuess(0.99, "JSON", ('format = "json"',)))
-    if sum(bool(_SENTENCE.fullmatch(payload)) for payload in payloads) >= LEAST_SHARE * len(payloads):
+    if sum(bool(_SENTENCE.fullmatch(payload)) for payload in payloads) >= MARKED_SHARE * len(payloads):
         guesses.append(FormatGuess(0.98, "NMEA 0183 sentences", ('format = "nmea"',)))
     pairs = _key_value(texts)
     if pairs is not None:
@@ -151,7 +162,7 @@ def _delimited(texts: Sequence[str]) -> list[FormatGuess]:
 
 
 def _by_delimiter(lines: Sequence[str], name: str, separator: str | None) -> FormatGuess | None:
-    rows = [[cell.strip().strip('"') for cell in line.split(separator)] for line in lines]
+    rows = [_cells(line, separator) for line in lines]
     widths = Counter(len(row) for row in rows)
     width, times = widths.most_common(1)[0]
     if width < 2 or times < LEAST_SHARE * len(rows) - 1:
@@ -172,6 +183,16 @@ def _by_delimiter(lines: Sequence[str], name: str, separator: str | None) -> For
     )
 
 
+def _cells(line: str, separator: str | None) -> list[str]:
+    """The cells of a line; a separator inside quotes is none."""
+    if '"' in line and separator is not None:
+        try:
+            return [cell.strip() for cell in next(csv.reader([line], delimiter=separator, skipinitialspace=True))]
+        except (csv.Error, StopIteration):
+            return []
+    return [cell.strip() for cell in line.split(separator)]
+
+
 def _labels(rows: Sequence[Sequence[str]], width: int) -> tuple[str, ...]:
     """The names of a header line, if there is one: no number in it. A tag such as "<...>" before them is left out."""
     for row in rows:
@@ -185,9 +206,9 @@ def _labels(rows: Sequence[Sequence[str]], width: int) -> tuple[str, ...]:
 
 def _binary_guesses(payloads: Sequence[bytes]) -> list[FormatGuess]:
     guesses = []
-    if sum(payload[:1] in (b"\xfd", b"\xfe") for payload in payloads) >= LEAST_SHARE * len(payloads):
+    if sum(payload[:1] in (b"\xfd", b"\xfe") for payload in payloads) >= MARKED_SHARE * len(payloads):
         guesses.append(FormatGuess(0.98, "MAVLink frames", ('format = "mavlink"',)))
-    if sum(_is_msgpack(payload) for payload in payloads) >= LEAST_SHARE * len(payloads):
+    if sum(_is_msgpack(payload) for payload in payloads) >= MARKED_SHARE * len(payloads):
         guesses.append(FormatGuess(0.97, "MessagePack", ('format = "msgpack"',)))
     for packed in guess_packed(payloads)[:3]:
         kind = f"records of an index and {packed.values} numbers" if packed.values else f"{len(packed.fields)} numbers"

@@ -7,8 +7,9 @@ from one datagram to the next against how far they move in all.
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import msgspec
 import numpy as np
@@ -28,14 +29,18 @@ MOST_HEAD = 64
 """Bytes of a head searched for the start of the numbers."""
 
 _ORDERS = (("little", "<"), ("big", ">"))
-_CODES = {"float32": "f4", "float64": "f8", "int32": "i4"}
+USUAL_HEAD = 12
+"""Bytes of a head that are nothing odd."""
+MOST_SETS = 16
+"""Different sets of records that a sender may take turns with."""
+_CODES = {"float32": "f4", "float64": "f8", "int32": "i4", "uint16": "u2", "uint8": "u1"}
 
 
 class PackedGuess(msgspec.Struct, frozen=True):
     """A layout that fits.
 
     score: 0 to 1. order: "little" or "big". skip, tail: bytes passed over at the start and the end. fields: "NAME TYPE"
-    or "skip N", one after another; or values: floats in each record that begins with an index.
+    or "skip N", one after another; or index, value and values: records of an index and so many values, and their types.
     """
 
     score: float
@@ -44,6 +49,8 @@ class PackedGuess(msgspec.Struct, frozen=True):
     tail: int = 0
     fields: tuple[str, ...] = ()
     values: int = 0
+    index: str = ""
+    value: str = ""
 
     def toml(self) -> list[str]:
         """The lines of the `[decode]` table."""
@@ -51,7 +58,7 @@ class PackedGuess(msgspec.Struct, frozen=True):
         lines += [f"skip = {self.skip}"] if self.skip else []
         lines += [f"tail = {self.tail}"] if self.tail else []
         if self.values:
-            return [*lines, f'records = {{ index = "int32", type = "float32", values = {self.values} }}']
+            return [*lines, f'records = {{ index = "{self.index}", type = "{self.value}", values = {self.values} }}']
         return [*lines, "fields = [", *(f'    "{field}",' for field in self.fields), "]"]
 
 
@@ -124,23 +131,30 @@ def _fixed(payloads: Sequence[bytes], order: str, sign: str) -> PackedGuess | No
 def _types(payloads: Sequence[bytes], start: int, sign: str) -> list[tuple[str, float]]:
     """The likeliest type of each place from `start` on and its score; "" for four bytes that are no number."""
     words = plausible(_matrix(payloads, start, f"{sign}f4"))
-    whole = _whole(_matrix(payloads, start, f"{sign}i4"))
+    raw = _matrix(payloads, start, f"{sign}i4")
+    whole = _whole(raw)
+    busy = ~whole & (np.ptp(raw, axis=0) > 0)  # the low half of a double is: any bits at all, always others
+    low = 0 if sign == "<" else 1
     doubles = [plausible(_matrix(payloads, start + half, f"{sign}f8")) for half in (0, 4)]
-    mostly = [
-        float(np.mean(d > GOOD)) > 0.7 and float(np.mean(d > GOOD)) > float(np.mean(words > GOOD)) for d in doubles
-    ]
+    mostly = [_share(d) > 0.7 and _share(d) > _share(words) for d in doubles]
     found: list[tuple[str, float]] = []
     at = 0
     while at < len(words):
         double = doubles[at % 2][at // 2] if at + 1 < len(words) else 0.0
         pair = (words[at] + words[at + 1]) / 2 if at + 1 < len(words) else 1.0
-        if at + 1 < len(words) and (mostly[at % 2] or (double > GOOD and double > pair + 0.05)):
+        better = double > GOOD and double > pair + 0.05 and at + 1 < len(words) and busy[at + low]
+        if at + 1 < len(words) and (mostly[at % 2] or better):
             found.append(("float64", float(double)))
             at += 2
             continue
         found.append(_word(float(words[at]), bool(whole[at])))
         at += 1
     return found
+
+
+def _share(scores: Floats) -> float:
+    """The share of columns that look like quantities."""
+    return float(np.mean(scores > GOOD)) if len(scores) else 0.0
 
 
 def _word(score: float, whole: bool) -> tuple[str, float]:
@@ -183,31 +197,49 @@ def _fields(types: list[tuple[str, float]]) -> list[str]:
 
 
 def _indexed(payloads: Sequence[bytes], order: str, sign: str) -> PackedGuess | None:
-    """Records of a whole number and n floats, one after another: the numbers come at an even stride, and differ."""
-    longest = max(payloads, key=len, default=b"")
-    for values in range(1, 17):
-        stride = 4 * (values + 1)
-        for head in range(min(MOST_HEAD, len(longest))):
-            fitting = [p for p in payloads[:MOST_PACKETS] if len(p) > head and (len(p) - head) % stride == 0]
-            if len(fitting) < max(LEAST_PACKETS, len(payloads[:MOST_PACKETS]) * 0.9):
-                continue
-            if max((len(p) - head) // stride for p in fitting) >= 2 and _is_indexed(fitting, head, stride, sign):
-                return PackedGuess(0.97, order, head, values=values)
-    return None
+    """Records of a whole number and n values, one after another: the numbers come at an even stride, and differ."""
+    some = payloads[:MOST_PACKETS]
+    sizes = Counter(map(len, some))
+    best: PackedGuess | None = None
+    for (index, index_bytes), (value, value_bytes) in itertools.product(_INDEXES, _VALUES):
+        for values in range(1, 17):
+            stride = index_bytes + value_bytes * values
+            record = np.dtype([("index", sign + _CODES[index]), ("values", sign + _CODES[value], values)])
+            for head, fitting in _fitting(sizes, stride):
+                score = _indexed_score([payload for payload in some if len(payload) in fitting], head, record)
+                score -= max(0, head - USUAL_HEAD) / max(fitting)  # what it leaves unexplained
+                if score > (best.score if best else 0.0) + 0.01:
+                    best = PackedGuess(score, order, head, values=values, index=index, value=value)
+    return best
 
 
-def _is_indexed(payloads: Sequence[bytes], head: int, stride: int, sign: str) -> bool:
-    """Whether every record begins with an index of its own and holds ordinary floats."""
-    seen: set[int] = set()
-    floats = []
+_INDEXES = (("int32", 4), ("uint16", 2), ("uint8", 1))
+_VALUES = (("float64", 8), ("float32", 4))
+
+
+def _fitting(sizes: Counter[int], stride: int) -> Iterator[tuple[int, set[int]]]:
+    """Heads after which nearly all packets are a whole number of records, two or more in the longest."""
+    for head in range(min(MOST_HEAD, max(sizes, default=0))):
+        fitting = {size for size in sizes if size > head and (size - head) % stride == 0}
+        enough = sum(sizes[size] for size in fitting) >= max(LEAST_PACKETS, 0.9 * sizes.total())
+        if enough and max(fitting) >= head + 2 * stride:
+            yield head, fitting
+
+
+def _indexed_score(payloads: Sequence[bytes], head: int, record: np.dtype[np.void]) -> float:
+    """How much these look like records: indexes that are names (few sets of them, none twice), values quantities."""
+    groups: dict[tuple[int, ...], list[Floats]] = {}
     for payload in payloads:
-        table = np.frombuffer(payload, dtype=f"{sign}i4", offset=head).reshape(-1, stride // 4)
-        indexes = table[:, 0]
-        if ((indexes < 0) | (indexes > 9999)).any() or len(set(indexes.tolist())) < len(indexes):
-            return False
-        seen.update(indexes.tolist())
-        floats.append(table[:, 1:].view(f"{sign}f4").astype(np.float64).ravel())
-    values = np.concatenate(floats)
-    with np.errstate(invalid="ignore"):
-        ordinary = (values == 0) | ((np.abs(values) > SMALLEST) & (np.abs(values) < LARGEST))
-    return len(seen) >= 2 and bool(ordinary.mean() > 0.9) and bool((values != 0).mean() > 0.05)
+        table = np.frombuffer(payload, dtype=record, offset=head)
+        names = tuple(table["index"].tolist())
+        if min(names) < 0 or max(names) > 9999 or len(set(names)) < len(names):
+            return 0.0
+        with np.errstate(invalid="ignore"):
+            groups.setdefault(names, []).append(table["values"].astype(np.float64).ravel())
+        if len(groups) > MOST_SETS:  # a counter, not the names of records
+            return 0.0
+    usual = max(groups.values(), key=len)
+    if len(usual) < LEAST_PACKETS // 2 or len({name for names in groups for name in names}) < 2:
+        return 0.0
+    columns = plausible(np.stack(usual))
+    return min(0.97, float(columns.mean()) + 0.1) if (columns > 0.5).mean() > 0.8 else 0.0

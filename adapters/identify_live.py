@@ -67,7 +67,7 @@ class Stream:
         if not inside:
             return ["no packets came in this step; is the simulator sending?"]
         if self._guess is None:
-            self._guess = next(iter(guess_formats([payload for _, payload in inside])), None)
+            self._guess = next((g for g in guess_formats([payload for _, payload in inside]) if g.usable), None)
             if self._guess is None:
                 return [f"{len(inside)} packets, in no format known here"]
         columns = make_table(self._guess.records(inside[:4000])).columns

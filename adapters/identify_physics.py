@@ -101,6 +101,8 @@ def vertical_speed(claim: Claim, anchors: Anchors, scene: Scene) -> list[Reason 
     if rise is None:
         return []
     mine = box(claim.series(), 2.0)
+    if abs(float(np.corrcoef(mine, rise)[0, 1])) < 0.3:
+        return [Reason(-4.0, "does not follow the change of altitude")]
     found = []
     for lag in (0.0, 1.0, 2.0, 4.0, 6.0):
         late = np.roll(rise, round(lag * GRID_HZ))

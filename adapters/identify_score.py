@@ -13,7 +13,7 @@ import numpy as np
 
 from adapters.identify_guesses import GUESSES, Guess, Reading
 from adapters.identify_steps import BY_ID, Answers, Typed
-from adapters.identify_table import GRID_HZ, Column, Floats, Grid
+from adapters.identify_table import GRID_HZ, Column, Field, Floats, Grid
 from monitor.sample import CHANNELS
 
 LOOK_BACK_S = 4.0
@@ -42,6 +42,11 @@ class Claim(msgspec.Struct):
         """All the evidence added up."""
         return sum(reason.points for reason in self.reasons)
 
+    def ends(self, raw: tuple[float, float]) -> tuple[float, float]:
+        """Two raw values in the channel's unit, the lower first."""
+        one, other = ((value + self.reading.trim) * self.reading.factor + self.reading.offset for value in raw)
+        return min(one, other), max(one, other)
+
     def series(self) -> Floats:
         """The column on the even clock, in the channel's unit and sign."""
         return (self.column.values + self.reading.trim) * self.reading.factor + self.reading.offset
@@ -56,6 +61,12 @@ class Scene:
         self.answers = answers
         self._parts = {step: self._windows(step) for step in BY_ID}
         made = [step for step, parts in self._parts.items() if parts]
+        self._ends: dict[tuple[Field, str], tuple[float, float]] = {}
+        self._typed: dict[str, list[tuple[Typed, slice]]] = {}
+        for typed in answers.typed:
+            part = grid.between(typed.at_s - LOOK_BACK_S, typed.at_s)
+            if part.stop > part.start:
+                self._typed.setdefault(typed.channel, []).append((typed, part))
         self._moved = {(c.field, step): self._share(c, step) for c in grid.columns for step in made}
 
     def _windows(self, step: str) -> list[slice]:
@@ -80,9 +91,21 @@ class Scene:
         """How many fields moved by a third of their range or more in a step."""
         return sum(share > 0.3 for (_, made), share in self._moved.items() if made == step)
 
-    def at(self, typed: Typed) -> slice:
-        """The part of the clock in which the pilot was looking at the gauge."""
-        return self.grid.between(typed.at_s - LOOK_BACK_S, typed.at_s)
+    def readings(self, channel: str) -> list[tuple[Typed, slice]]:
+        """The readings typed of a channel, each with the part of the clock in which the eye was on the gauge."""
+        return self._typed.get(channel, [])
+
+    def ends(self, claim: Claim, step: str) -> tuple[float, float] | None:
+        """Lowest and highest in a step (wild moments aside), in the claim's unit; None when the step was not made."""
+        parts = self._parts[step]
+        if not parts:
+            return None
+        key = (claim.column.field, step)
+        if key not in self._ends:
+            x = np.sort(claim.column.values[parts[0]])
+            spare = len(x) // 100
+            self._ends[key] = (float(x[spare]), float(x[-1 - spare]))
+        return claim.ends(self._ends[key])
 
 
 def in_range(channel: str, column: Column, reading: Reading) -> bool:
@@ -101,12 +124,11 @@ def in_range(channel: str, column: Column, reading: Reading) -> bool:
 def typed_reasons(scene: Scene, claim: Claim) -> list[Reason]:
     """One reason for each reading typed of this channel: does the field show it at that moment?"""
     guess = GUESSES[claim.channel]
+    if not scene.readings(claim.channel):
+        return []
     series = claim.series()
     reasons = []
-    for typed in scene.answers.typed:
-        part = scene.at(typed)
-        if typed.channel != claim.channel or part.stop <= part.start:
-            continue
+    for typed, part in scene.readings(claim.channel):
         off = distance(series[part], typed.value, guess)
         points = reading_points(off, typed.value, guess)
         shown = float(np.median(series[part])) % guess.wraps if guess.wraps else float(np.median(series[part]))

@@ -66,18 +66,8 @@ def shape_reasons(scene: Scene, claim: Claim) -> list[Reason]:
     return [reason for reason in reasons if reason is not None]
 
 
-def _ends(scene: Scene, claim: Claim, step: str) -> tuple[float, float] | None:
-    """Lowest and highest in a step, in the channel's unit; None when the step was not made."""
-    parts = scene.windows(step)
-    if not parts:
-        return None
-    x = claim.series()[parts[0]]
-    low, high = np.percentile(x, (1, 99))
-    return float(low), float(high)
-
-
 def _usual(scene: Scene, claim: Claim, usual: Usual) -> Reason | None:
-    ends = _ends(scene, claim, usual.step)
+    ends = scene.ends(claim, usual.step)
     if ends is None:
         return None
     slack = 3 * claim.column.noise * abs(claim.reading.factor)
@@ -113,7 +103,7 @@ def _order(scene: Scene, claim: Claim) -> Reason | None:
 
 def _lever(scene: Scene, claim: Claim) -> list[Reason]:
     """A lever goes from one stop to the other, 0 to 1, and lies still at rest."""
-    ends = _ends(scene, claim, _LEVERS[claim.channel])
+    ends = scene.ends(claim, _LEVERS[claim.channel])
     if ends is None:
         return []
     slack = 0.03 + 3 * claim.column.noise * abs(claim.reading.factor)
@@ -171,7 +161,7 @@ def _first_onset(scene: Scene) -> float | None:
 
 def _stick(scene: Scene, claim: Claim) -> list[Reason]:
     """A control goes to both stops, -1 and 1."""
-    ends = _ends(scene, claim, _STICKS[claim.channel])
+    ends = scene.ends(claim, _STICKS[claim.channel])
     if ends is None or claim.channel == "elevator_trim":
         return []
     if ends[0] < -0.85 and ends[1] > 0.85:
@@ -180,7 +170,7 @@ def _stick(scene: Scene, claim: Claim) -> list[Reason]:
 
 
 def _mixture(scene: Scene, claim: Claim) -> list[Reason]:
-    ends = _ends(scene, claim, "mixture")
+    ends = scene.ends(claim, "mixture")
     if ends is None:
         return []
     return [
@@ -217,7 +207,7 @@ def _temperature(scene: Scene, claim: Claim) -> list[Reason]:
 
 def _altitude(scene: Scene, claim: Claim) -> list[Reason]:
     """The climb asked for is about 1,000 ft."""
-    ends = _ends(scene, claim, "takeoff")
+    ends = scene.ends(claim, "takeoff")
     if ends is None:
         return []
     climbed = ends[1] - ends[0]

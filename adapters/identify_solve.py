@@ -39,10 +39,12 @@ def solve(packets: Sequence[Packet], answers: Answers, guess: FormatGuess | None
     """The mapping that packets and answers speak for, of the busiest sender. Never raises on any bytes."""
     sender = busiest_sender(packets)
     mine = [packet for packet in packets if packet.origin == sender]
-    guesses = [guess] if guess else guess_formats([packet.payload for packet in mine])
+    every = [guess] if guess else guess_formats([packet.payload for packet in mine])
+    guesses = [one for one in every if one.usable]
     tried = [_try(one, mine, answers) for one in guesses[:MOST_TRIED] if one.score > guesses[0].score - CLOSE]
     if not tried:
-        nothing = Identification((), (), ("The packets fit no format known here.",), ())
+        lines = [f"They look like {one.words}." for one in every]
+        nothing = Identification((), (), ("The packets fit no format known here.", *lines), ())
         return Solution(sender, None, (), make_table([]), nothing)
     best = max(tried, key=lambda one: _worth(one[2]))
     others = tuple(other for other in guesses if other is not best[0])

@@ -152,9 +152,10 @@ class Watch:
         self._guessed_ns[sender.origin] = now_ns
         before = self.guesses.get(sender.origin, [])
         found = self.guesses[sender.origin] = guess_formats(list(sender.payloads))
-        if self.feed is None and found and (not before or before[0].lines != found[0].lines):
+        best = next((guess for guess in found if guess.usable), None)
+        if self.feed is None and best is not None and (not before or before[0].lines != found[0].lines):
             sender.forget_fields()
-            self._ways[sender.origin] = _Way(None, found[0])
+            self._ways[sender.origin] = _Way(None, best)
 
     def _guess_is_due(self, sender: SenderStats, now_ns: int) -> bool:
         """Not once a guess from many packets holds; a sender of junk is looked at less and less often."""
