@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING, TypeVar
 import msgspec
 
 from adapters import config, library
+from adapters.held import Held, chain
 from monitor.aircraft import Aircraft
+from monitor.aircraft_file import load_aircraft
 from monitor.options import Options
 from monitor.procedure import Procedure
-from monitor.procedure_file import based_on, load_procedure
 from monitor.sample import CHANNELS
 from monitor.toml_check import Faults, plain, shown
 
@@ -198,17 +199,16 @@ def resolve(
     *,
     voice: bool = False,
     use_config: bool = True,
-    held: Mapping[str, object] | None = None,
+    held: Held | None = None,
     assumed_feed: str | None = None,
     faults: Sequence[str] = (),
     env: Mapping[str, str] = os.environ,
 ) -> Setup:
     """The whole set-up for a session. Raises `Faults` with every fault.
 
-    voice: words will be spoken. use_config: look at the user's config.toml. held: what a recording holds (keys
-    `feed_text`, `aircraft_text`, `procedure_texts`, `options`); only options on the command line
-    win over it, the environment and the config are not asked. assumed_feed: the feed's text when none is given.
-    faults: found already, told with the others.
+    voice: words will be spoken. use_config: look at the user's config.toml. held: what a recording holds; only
+    options on the command line win over it, the environment and the config are not asked. assumed_feed: the feed's
+    text when none is given. faults: found already, told with the others.
     """
     gathering = Gathering()
     gathering.faults += faults
@@ -219,87 +219,73 @@ def resolve(
         from adapters.voice_options import voice_settings
 
         gathering.of(lambda: voice_settings(args, user, env))
-    assumed = {"assumed_feed": assumed_feed or default_feed_text()}
-    return _load(values, given, {**assumed, **(held or {})}, data_dir, voice=voice, gathering=gathering)
+    setup = _load(values, given, held, data_dir, assumed_feed=assumed_feed or default_feed_text(), gathering=gathering)
+    if held is not None or not voice:
+        return setup
+    return msgspec.structs.replace(setup, options=msgspec.structs.replace(setup.options, voice=True))
 
 
 def _load(
     values: Mapping[str, object],
     given: dict[str, str],
-    held: dict[str, object],
+    held: Held | None,
     data_dir: Path,
     *,
-    voice: bool,
+    assumed_feed: str,
     gathering: Gathering,
 ) -> Setup:
+    """Read every file. `Options` are still the defaults, or what the recording holds."""
     from adapters.feed import load_feed
-    from monitor.aircraft_file import load_aircraft
 
     notes: list[str] = []
-    feed_text = gathering.of(lambda: _feed_text(values, held, notes))
+    feed_text = gathering.of(lambda: _feed_text(values, held, assumed_feed, notes))
     feed = None if feed_text is None else gathering.of(lambda: load_feed(*feed_text))
-    profile_text = gathering.of(lambda: _aircraft_text(values, held, data_dir, notes))
-    aircraft = None if profile_text is None else gathering.of(lambda: load_aircraft(*profile_text))
-    procedure = gathering.of(lambda: _procedure(values, held, data_dir))
+    aircraft = gathering.of(lambda: _aircraft(values, held, data_dir, notes))
+    procedure = gathering.of(lambda: _procedure(values, held, data_dir, notes))
     told = make_options(values, given, gathering)
     gathering.done()
-    assert feed is not None and aircraft is not None and procedure is not None
-    assert feed_text is not None and profile_text is not None
-    before = held.get("options")
-    start = before if isinstance(before, Options) else Options(voice=voice)
-    options = msgspec.structs.replace(start, **told)
+    assert feed_text is not None and feed is not None and aircraft is not None and procedure is not None
     return Setup(
-        feed, aircraft, procedure[0], options, feed_text[0], profile_text[0], procedure[1], given, tuple(notes)
+        feed=feed,
+        aircraft=aircraft[0],
+        procedure=procedure[0],
+        options=msgspec.structs.replace(Options() if held is None else held.options, **told),
+        feed_text=feed_text[0],
+        aircraft_text=aircraft[1],
+        procedure_texts=procedure[1],
+        given=given,
+        notes=tuple(notes),
     )
 
 
-def _feed_text(values: Mapping[str, object], held: Mapping[str, object], notes: list[str]) -> tuple[str, str]:
+def _feed_text(values: Mapping[str, object], held: Held | None, assumed_feed: str, notes: list[str]) -> tuple[str, str]:
     if "feed" in values:
         path = Path(str(values["feed"]))
         return library.read_text(path, "feed"), f"feed {path.name}"
-    if "feed_text" in held:
-        return str(held["feed_text"]), "feed in the recording"
+    if held is not None:
+        return held.feed_text, "feed in the recording"
     notes.append("no --feed: taking our own channel names (ias_kt, height_ft, ...) as column names")
-    return str(held["assumed_feed"]), "feed (assumed)"
+    return assumed_feed, "feed (assumed)"
 
 
-def _aircraft_text(
-    values: Mapping[str, object], held: Mapping[str, object], data_dir: Path, notes: list[str]
-) -> tuple[str, str]:
-    if "aircraft" not in values and "aircraft_text" in held:
-        return str(held["aircraft_text"]), "aircraft in the recording"
+def _aircraft(
+    values: Mapping[str, object], held: Held | None, data_dir: Path, notes: list[str]
+) -> tuple[Aircraft, str]:
+    """The aeroplane and its text."""
+    if "aircraft" not in values and held is not None:
+        return held.aircraft(notes), held.aircraft_text
+    name = library.DEFAULT_AIRCRAFT
     if "aircraft" not in values:
-        notes.append(
-            f"no --aircraft: taking the built-in, fictional {library.DEFAULT_AIRCRAFT}; its numbers are invented"
-        )
-    found = library.find(library.AIRCRAFT, str(values.get("aircraft", library.DEFAULT_AIRCRAFT)), data_dir)
-    return found.text, found.where
+        notes.append(f"no --aircraft: taking the built-in, fictional {name}; its numbers are invented")
+    found = library.find(library.AIRCRAFT, str(values.get("aircraft", name)), data_dir)
+    return load_aircraft(found.text, found.where), found.text
 
 
 def _procedure(
-    values: Mapping[str, object], held: Mapping[str, object], data_dir: Path
+    values: Mapping[str, object], held: Held | None, data_dir: Path, notes: list[str]
 ) -> tuple[Procedure, tuple[str, ...]]:
     """The procedure, and its text with those it builds on."""
-    texts = held.get("procedure_texts")
-    if "procedure" not in values and isinstance(texts, tuple):
-        return _load_chain(texts, "procedure in the recording"), texts
+    if "procedure" not in values and held is not None:
+        return held.procedure(notes), held.procedure_texts
     found = library.find(library.PROCEDURE, str(values.get("procedure", library.DEFAULT_PROCEDURE)), data_dir)
-    return library.procedure_from_text(found.text, found.where), _chain(found.text, found.where)
-
-
-def _chain(text: str, where: str) -> tuple[str, ...]:
-    """A checked procedure's text, then the text it is based on, and so on."""
-    texts = [text]
-    while (parent := based_on(texts[-1], where)) is not None:
-        texts.append(library.builtin_text(library.PROCEDURE, parent))
-    return tuple(texts)
-
-
-def _load_chain(texts: tuple[str, ...], where: str) -> Procedure:
-    """The procedure of texts that a recording holds: a later version's built-in ones may differ."""
-    procedure: Procedure | None = None
-    for text in reversed(texts):
-        procedure = load_procedure(text, where, procedure)
-    if procedure is None:
-        raise Faults([f"{where}: got nothing, wanted a procedure's text"])
-    return procedure
+    return library.procedure_from_text(found.text, found.where), chain(found.text, found.where)

@@ -25,6 +25,8 @@ def flight_meta(setup: Setup, command: str, version: str, started: datetime) -> 
         "aircraft": setup.aircraft_text,
         "procedures": msgspec.json.encode(setup.procedure_texts),
         "options": msgspec.json.encode(setup.options),
+        "aircraft values": msgspec.json.encode(setup.aircraft),
+        "procedure values": msgspec.json.encode(setup.procedure),
     }
 
 

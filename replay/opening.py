@@ -53,7 +53,8 @@ def _recording(args: argparse.Namespace, path: Path) -> Flight:
     if made_by != our_version():
         recording.notes.append(f"recorded by climbout {made_by}, this is {our_version()}: calls may differ")
     before = tuple(recording.notes)
-    return Flight("recording", setup, recording.inputs(), (*before, *own), lambda: recording.notes[len(before) :])
+    notes = (*before, *setup.notes, *own)
+    return Flight("recording", setup, recording.inputs(), notes, lambda: recording.notes[len(before) :])
 
 
 def _log(args: argparse.Namespace, path: Path) -> Flight:

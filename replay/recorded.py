@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 import msgspec
 
+from adapters.held import Held
 from adapters.session import Input
 from monitor.options import Options
 from monitor.toml_check import Faults
@@ -45,17 +46,23 @@ class Recording:
         if "closed" not in self.meta:
             self.notes.append(f"recording {path.name}: the program ended without closing it; played as far as it goes")
 
-    def held(self) -> dict[str, object]:
-        """What the flight was flown with, as `adapters.common.resolve` takes it. Raises `Faults` when it is damaged."""
+    def held(self) -> Held:
+        """What the flight was flown with. Raises `Faults` when it is missing or damaged."""
         try:
-            return {
-                "feed_text": self.text("feed"),
-                "aircraft_text": self.text("aircraft"),
-                "procedure_texts": msgspec.json.decode(self.meta["procedures"], type=tuple[str, ...]),
-                "options": msgspec.json.decode(self.meta["options"], type=Options),
-            }
+            return Held(
+                feed_text=self.text("feed"),
+                aircraft_text=self.text("aircraft"),
+                procedure_texts=msgspec.json.decode(self.meta["procedures"], type=tuple[str, ...]),
+                options=msgspec.json.decode(self.meta["options"], type=Options),
+                aircraft_values=self._bytes("aircraft values"),
+                procedure_values=self._bytes("procedure values"),
+            )
         except (KeyError, msgspec.MsgspecError, UnicodeDecodeError) as error:
             raise Faults([f"recording {self.path}: what it was flown with is missing or damaged: {error}"]) from None
+
+    def _bytes(self, key: str) -> bytes:
+        value = self.meta.get(key, b"")
+        return value.encode() if isinstance(value, str) else value
 
     def text(self, key: str) -> str:
         """A text of `meta`. Raises KeyError."""

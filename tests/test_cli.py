@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable
@@ -217,6 +218,45 @@ def test_replay_never_looks_at_the_users_config_or_environment(
     status, out, _ = run("replay", str(tmp_path / "a.climbout"), "--json", "--fast")
     assert status == 0
     assert out.splitlines() == lines
+
+
+def _meta(path: Path, key: str, change: Callable[[str], str]) -> None:
+    """Change a value of a closed recording's `meta`."""
+    database = sqlite3.connect(path)
+    (value,) = database.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()
+    text = value if isinstance(value, str) else value.decode()
+    database.execute("UPDATE meta SET value = ? WHERE key = ?", (change(text).encode(), key))
+    database.commit()
+    database.close()
+
+
+def test_recording_of_another_version_opens(run: Run, tmp_path: Path) -> None:
+    """Settings that the recorded procedure lacks or that are no more known do not stop a replay; a line says so."""
+    lines = _recorded(tmp_path / "a.climbout")
+
+    def older(text: str) -> str:
+        assert text.count("\\nturn_height_ft") == 1
+        return text.replace("\\nturn_height_ft", "\\nformer_height_ft")
+
+    _meta(tmp_path / "a.climbout", "procedures", older)
+    _meta(
+        tmp_path / "a.climbout", "procedure values", lambda text: text.replace('"turn_height_ft"', '"former_height_ft"')
+    )
+    _meta(tmp_path / "a.climbout", "aircraft", lambda text: "former_key = 3\n" + text)
+    _meta(tmp_path / "a.climbout", "version", lambda text: "0.0.1")
+    status, out, err = run("replay", str(tmp_path / "a.climbout"), "--json", "--fast")
+    assert status == 0
+    assert out.splitlines() == lines
+    assert "recorded by climbout 0.0.1" in err
+    assert err.count("made by another version") == 2 and "former_key" in err
+
+
+def test_recording_without_its_texts_is_a_clear_fault(run: Run, tmp_path: Path) -> None:
+    """A damaged set-up is told as that, with status 2."""
+    _recorded(tmp_path / "a.climbout")
+    _meta(tmp_path / "a.climbout", "options", lambda text: "{")
+    status, _, err = run("replay", str(tmp_path / "a.climbout"), "--fast")
+    assert status == 2 and "missing or damaged" in err and "Traceback" not in err
 
 
 def _resolve(line: list[str], env: dict[str, str], home: Path) -> common.Setup:

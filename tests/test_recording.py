@@ -74,7 +74,7 @@ def test_every_input_comes_back_as_it_went_in(tmp_path: Path) -> None:
     read = Recording(path)
     assert list(read.inputs()) == INPUTS
     assert list(read.event_lines()) == [to_json(EVENT)]
-    assert read.held()["options"] == Options(field_elevation_ft=120.0)
+    assert read.held().options == Options(field_elevation_ft=120.0)
     assert read.text("feed") == FEED
     assert read.notes == []
 
