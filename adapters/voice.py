@@ -193,9 +193,11 @@ class Voice:
 
     def _watch(self) -> None:
         """A speaker that has stopped turning is left behind and replaced; its calls stay on screen as text."""
+        seen_ns = 0
         while not self._closing.wait(min(0.5, self._stuck_s / 2)):
-            stuck = self._speaker
-            if (time.monotonic_ns() - stuck.beat_ns) / 1e9 > self._stuck_s:
+            stuck, before_ns, seen_ns = self._speaker, seen_ns, self._speaker.beat_ns
+            old = (time.monotonic_ns() - seen_ns) / 1e9 > self._stuck_s
+            if old and seen_ns == before_ns:  # twice: after the machine has slept, both threads have just woken
                 stuck.closing = True
                 self._notices.append("voice: the speaker did not go on and was replaced; its calls were shown as text")
                 self._speaker = self._new_speaker()

@@ -10,6 +10,7 @@ import contextlib
 import hashlib
 import os
 import time
+from collections import deque
 from pathlib import Path
 
 import msgspec
@@ -44,7 +45,7 @@ class ClipCache:
     def __init__(self, folder: Path) -> None:
         """Keep clips in `folder`, which is made when the first is kept."""
         self._folder = folder
-        self._notices: list[str] = []
+        self._notices: deque[str] = deque(maxlen=50)  # another thread takes them
         self._told = False
 
     def get(self, key: ClipKey, text: str) -> Clip | None:
@@ -97,8 +98,7 @@ class ClipCache:
 
     def take_notices(self) -> list[str]:
         """What was wrong since the last call, a line each."""
-        notices, self._notices = self._notices, []
-        return notices
+        return [self._notices.popleft() for _ in range(len(self._notices))]
 
     def _tell_once(self, line: str) -> None:
         if not self._told:

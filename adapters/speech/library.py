@@ -64,7 +64,7 @@ class Library:
         self._fixed_left = len(self._phrases)
         self._tried: set[str] = set()
         self._pruned = False
-        self._notices: list[str] = []
+        self._notices: deque[str] = deque(maxlen=50)
         self.hello: Hello | None = None
         self.problem: str | None = None
         self.ready = threading.Event()
@@ -93,8 +93,7 @@ class Library:
 
     def take_notices(self) -> list[str]:
         """What went wrong or right again since the last call, a line each."""
-        notices, self._notices = self._notices, []
-        return notices + self._cache.take_notices()
+        return [self._notices.popleft() for _ in range(len(self._notices))] + self._cache.take_notices()
 
     def close(self) -> None:
         """End the engine's process and the thread; waits a second at most."""
