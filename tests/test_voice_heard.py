@@ -121,7 +121,10 @@ def _story(flight: _Flight, listener: Listener) -> list[tuple[str, str, str | No
     return [(words_of(text), ended, listener.hear(pcm)) for text, ended, pcm in flight.pieces()]
 
 
-@pytest.mark.parametrize("fault", ["rpm", "oil", "airspeed", "engine", ""])
+_LONG = [pytest.param(fault, marks=pytest.mark.long) for fault in ("rpm", "airspeed", "")]
+
+
+@pytest.mark.parametrize("fault", ["oil", "engine", *_LONG])
 def test_every_call_of_a_flown_takeoff_is_heard(
     fault: str, rendered: Library, listener: Listener, capfdbinary: pytest.CaptureFixture[bytes]
 ) -> None:
