@@ -163,9 +163,16 @@ def _words(table: Table, base: Procedure | None) -> dict[str, str]:
         phrase = table.text(key, empty=True)  # "" = this one is never said
         if base is not None and key not in base.words:
             table.fault(key, f"not a known phrase{nearest(key, base.words)}")
-        if phrase is not None and _placeholders_known(table, key, phrase):
+        if phrase is not None and _digits_good(table, key, phrase) and _placeholders_known(table, key, phrase):
             words[key] = phrase
     return words
+
+
+def _digits_good(table: Table, key: str, phrase: str) -> bool:
+    if key != "digits" or len(phrase.split()) == 10:
+        return True
+    table.fault(key, f"got {len(phrase.split())} words, wanted ten: zero to nine")
+    return False
 
 
 def _placeholders_known(table: Table, key: str, phrase: str) -> bool:

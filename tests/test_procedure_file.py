@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -161,3 +162,22 @@ def test_a_byte_order_mark_is_no_fault(tmp_path: Path) -> None:
     file = tmp_path / "mine.toml"
     file.write_bytes(b"\xef\xbb\xbf" + MINE.encode())
     assert library.open_procedure(str(file)).name == "Mine"
+
+
+def test_the_second_language_is_complete() -> None:
+    """Every phrase of the normal procedure has its German words, with the same speeds in it and as silent."""
+    normal, german = library.open_procedure("normal"), library.open_procedure("normal-de")
+    own = set(tomllib.loads(german.text)["words"])
+    assert own == set(normal.words)
+    for key, phrase in normal.words.items():
+        assert re.findall(r"{[a-z]+}", phrase) == re.findall(r"{[a-z]+}", german.words[key]), key
+        assert bool(phrase) == bool(german.words[key]), key
+    assert german.settings == normal.settings
+    assert german.language == "de"
+
+
+def test_digits_are_ten_words() -> None:
+    """The words for reading a speed digit by digit are ten, or it is a fault."""
+    assert _faults(MINE + '[words]\ndigits = "null eins zwei"\n') == (
+        "procedure mine.toml: words.digits: got 3 words, wanted ten: zero to nine",
+    )
