@@ -12,6 +12,7 @@ from adapters.watch_view import FieldView, SenderView, WatchView
 if TYPE_CHECKING:
     from rich.console import RenderableType
     from rich.table import Table
+    from rich.text import Text
 
 RAW_LINES = 4
 
@@ -106,7 +107,7 @@ def frame(view: WatchView, width: int, height: int) -> RenderableType:
     if len(view.senders) > 4:
         top.append(Text(f"  and {len(view.senders) - 4 + view.forgotten:,} more senders"))
     used = len(top)
-    wrong = _trouble_texts(view, max(4, height // 3))
+    wrong = _trouble_texts(view, width, max(4, height // 3))
     used += sum(_rows(text.plain, width) for text in wrong)
     raw = raw_lines(view.raw, max(20, width - 2), RAW_LINES if height >= 30 else 2) if view.raw else []
     ways = [f"decoded as {view.decoded_as}"] * bool(view.decoded_as) + [f"fits: {way}" for way in view.ways[:3]]
@@ -119,19 +120,27 @@ def frame(view: WatchView, width: int, height: int) -> RenderableType:
 
 
 def _rows(text: str, width: int) -> int:
-    return max(1, -(-len(text) // max(1, width)))
+    """The most rows a text can take when it is broken at its blanks."""
+    longest = max(map(len, text.split(" ")), default=0)
+    return max(1, -(-len(text) // max(1, width - min(longest, width // 2))))
 
 
-def _trouble_texts(view: WatchView, most: int) -> list[Any]:
+def _trouble_texts(view: WatchView, width: int, most: int) -> list[Text]:
+    """What is wrong and what to try, then the latest notices, in no more rows than `most`."""
     from rich.text import Text
 
     texts = []
     for trouble in view.troubles:
         texts.append(Text(f"! {trouble.what}", style="bold yellow"))
         texts += [Text(f"  - {text}") for text in trouble.tries]
-    for line in view.notices[-2:]:
-        texts.append(Text(f"  {line}", style="dim"))
-    return texts[:most]
+    texts += [Text(f"  {line}", style="dim") for line in view.notices[-2:]]
+    kept = []
+    for text in texts:
+        most -= _rows(text.plain, width)
+        if most < 0:
+            break
+        kept.append(text)
+    return kept
 
 
 def _tables(view: WatchView, width: int, rows: int) -> RenderableType:
