@@ -16,6 +16,8 @@ BAND_PLUS_KT, BAND_MINUS_KT = 10.0, 5.0
 TURNED_DEG = 30.0
 """A change of direction this large is the first turn, not a crab; common practice, no source."""
 LEVEL_BANK_DEG = 5.0
+TURN_WITHIN_S = 600.0
+"""So long after lift-off the first turn is looked for."""
 POWER_FALLS_S = 2.0
 """So long before a warning of lost power the figures stop; common practice, no source."""
 
@@ -88,10 +90,11 @@ def first_turn(m: Measures) -> tuple[float, float]:
     It is the first change of direction by 30 degrees; it began when the wings were last level before (no bank
     channel: when the direction was last within 5 degrees of the runway's), and ended when they were level for 2 s.
     """
-    heading = _direction(m)
+    end = min(m.takeoff.aloft_until_s, m.liftoff_s + TURN_WITHIN_S)
+    heading = _direction(m, end)
     straight = float(np.median(heading.v[(heading.t >= m.liftoff_s - 1.0) & (heading.t <= m.liftoff_s + 5.0)]))
     off = np.abs(heading.v - straight)
-    inside = (heading.t >= m.liftoff_s) & (heading.t <= m.takeoff.aloft_until_s)
+    inside = (heading.t >= m.liftoff_s) & (heading.t <= end)
     turned = np.flatnonzero(inside & (off >= TURNED_DEG))
     if not len(turned):
         raise NotMeasured("there was no turn")
@@ -101,10 +104,10 @@ def first_turn(m: Measures) -> tuple[float, float]:
     return start, _level_again(level, float(heading.t[turned[0]]), m.takeoff.aloft_until_s)
 
 
-def _direction(m: Measures) -> Column:
+def _direction(m: Measures, end: float) -> Column:
     if m.series.has("heading_deg"):
         return m.series.column("heading_deg")
-    return ground_track.track(m.series, m.liftoff_s, m.takeoff.aloft_until_s)
+    return ground_track.track(m.series, m.liftoff_s, end)
 
 
 def _wings_level(m: Measures, off: Column) -> Column:

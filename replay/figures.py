@@ -23,6 +23,8 @@ INSTANT_S = 2.5
 STEADY_S = 6.0
 CLOSED = 0.10
 """Throttle below which it counts as closed; common practice, no source."""
+STOP_WITHIN_S = 300.0
+"""So long after a rejection or touchdown a stop is looked for."""
 STOPPED_KT = 2.0
 """Groundspeed below which it counts as stopped; common practice, no source."""
 POWER_WARNINGS = ("engine-failure", "power-loss", "rpm-low", "manifold-pressure-low")
@@ -208,7 +210,7 @@ class Measures:
             raise NotMeasured("the takeoff was neither rejected nor ended in a landing ahead")
         start = self.roll_end_s if self.takeoff.liftoff_s is None else self.takeoff.touchdown_s
         after = _happened(start, "there was no touchdown")
-        speed = ground_track.speed_over_ground(self.series)
+        speed = ground_track.speed_over_ground(self.series, after, min(self.takeoff.end_s, after + STOP_WITHIN_S))
         found = speed.crossing(STOPPED_KT, after, self.takeoff.end_s, INSTANT_S, down=True)
         return _happened(found, "it did not stop before the end")
 

@@ -36,13 +36,13 @@ def distance_ft(series: Series, start: float, end: float, gap_s: float) -> float
     return float(np.trapezoid(v, t)) * FEET_PER_S_PER_KNOT
 
 
-def speed_over_ground(series: Series, span_s: float = 1.0) -> Column:
+def speed_over_ground(series: Series, start: float, end: float, span_s: float = 1.0) -> Column:
     """Groundspeed in knots as supplied, else from positions about `span_s` apart."""
     if series.has("groundspeed_kt"):
         return series.column("groundspeed_kt")
     if not series.has("latitude_deg") or not series.has("longitude_deg"):
         raise NotMeasured("neither groundspeed_kt nor position was supplied")
-    t, feet, _ = _steps(series, span_s)
+    t, feet, _ = _steps(series, span_s, start, end)
     return Column("groundspeed from position", t[0], feet / t[1] / FEET_PER_S_PER_KNOT)
 
 
@@ -56,9 +56,7 @@ def track(series: Series, start: float, end: float, span_s: float = 2.0) -> Colu
     return Column("track from position", t[0], np.unwrap(bearings, period=360.0))
 
 
-def _steps(
-    series: Series, span_s: float, start: float = -np.inf, end: float = np.inf
-) -> tuple[tuple[Array, Array], Array, Array]:
+def _steps(series: Series, span_s: float, start: float, end: float) -> tuple[tuple[Array, Array], Array, Array]:
     """Middle time and length of steps of about `span_s`, and each step's distance (ft) and bearing (deg)."""
     latitude, longitude = series.column("latitude_deg"), series.column("longitude_deg")
     inside = np.flatnonzero((latitude.t >= start - span_s) & (latitude.t <= end + span_s))
