@@ -69,7 +69,7 @@ def cache_folder(env: Mapping[str, str] = os.environ) -> Path:
     """Where rendered phrases are kept: in CLIMBOUT_HOME when that is set, else the system's place for caches."""
     home = env.get("CLIMBOUT_HOME")
     if home:
-        return Path(home).expanduser() / "voice-cache"
+        return Path(home).expanduser() / "voice"
     return platformdirs.user_cache_path("climbout", appauthor=False) / "voice"
 
 

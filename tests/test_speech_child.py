@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import sys
 import threading
 import time
@@ -158,3 +159,13 @@ def test_files_of_a_killed_engine_are_cleared() -> None:
         child.render("one", DEADLINE_S)
     assert not folder.exists()
     assert os.path.lexists(folder.parent)
+
+
+def test_an_engine_that_hangs_on_a_full_disk_is_told_as_that(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The engine hangs when it cannot write its file: the reason given is the disk, not the engine."""
+    usage = type(shutil.disk_usage(Path.cwd()))(100, 100, 0)
+    monkeypatch.setattr(shutil, "disk_usage", lambda path: usage)
+    child = fake_child("time.sleep(60)")
+    child.start(DEADLINE_S)
+    with pytest.raises(SpeechError, match="no space left in .* for the speech engine's files"):
+        child.render("one", 0.2)

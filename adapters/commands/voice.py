@@ -57,11 +57,13 @@ def _list(args: argparse.Namespace, settings: VoiceSettings) -> int:
         print(f"  {'*' if voice['id'] == found['voice'] else ' '} {voice['id']:<28} {voice['name']}")
     print(f"sound devices: {', '.join(found['devices']) or 'none: ' + found['device_problem']}")
     print(f"playing programs: {', '.join(found['programs']) or 'none'}")
+    print(f"calls would be {found['sound'] if found['audible'] else 'shown as text: ' + found['sound']}")
     return 0 if found["engine"] else 1
 
 
 def _found(settings: VoiceSettings) -> dict[str, Any]:
     from adapters.speech.child import SpeechError
+    from adapters.speech.choose import choose_player
     from adapters.speech.device import list_devices
     from adapters.speech.players import find_programs
     from adapters.voice import make_child
@@ -81,6 +83,9 @@ def _found(settings: VoiceSettings) -> dict[str, Any]:
     except OSError as error:
         found |= {"devices": [], "device_problem": str(error)}
     found["programs"] = [command[0] for command in find_programs()]
+    player, found["sound"] = choose_player(lambda *_: None, settings.device)
+    found["audible"] = player.audible
+    player.close()
     return found
 
 
