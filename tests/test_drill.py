@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import os
+import re
 import subprocess
 import sys
 import time
@@ -57,10 +59,11 @@ class Kept:
         """Nothing to close."""
 
 
+@functools.cache
 def flown(
     trial: Trial, key_after_cue_s: float | None = None, key_s: float | None = None, name: str = "sedge"
 ) -> tuple[DrillSession, Kept]:
-    """One takeoff with the key pressed at a time, or after the cue."""
+    """One takeoff with the key pressed at a time, or after the cue; each is flown once and kept."""
     aircraft = open_aircraft(name)
     session = DrillSession(
         load_feed(feed_text(), "trainer"),
@@ -342,3 +345,50 @@ def test_a_live_key_over_a_pipe_is_timed_on_the_real_clock(tmp_path: Path) -> No
         assert child.wait(20) == 0
     assert result is not None and result["result"] == "hit"
     assert result["reaction_s"] >= waited_s - 0.05
+
+
+@pytest.mark.long
+@pytest.mark.skipif(sys.platform == "win32", reason="a pseudo-terminal is needed")
+def test_on_the_dashboard_a_key_after_the_cue_is_a_hit_timed_from_its_frame(tmp_path: Path) -> None:
+    """On a terminal: brief, key to begin, dashboard, space a second after the cue, table, terminal as before."""
+    import pty
+    import select
+    import struct
+    import termios
+    from fcntl import ioctl
+
+    plans = {seed: practice.plan(seed, 1, ["engine"])[0] for seed in range(100)}
+    seed = next(seed for seed, trial in plans.items() if trial.kind and trial.place < 0.3)
+    cue_s = prepare(open_aircraft("sedge"), plans[seed], 0.0, FIELD).cue_s
+    assert cue_s is not None
+    ours, theirs = pty.openpty()
+    ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 36, 110, 0, 0))
+    before = termios.tcgetattr(theirs)
+    start = "import os, fcntl, termios; os.setsid(); fcntl.ioctl(0, termios.TIOCSCTTY, 0)\n"
+    args = ["drill", "--seed", str(seed), "--trials", "1", "--faults", "engine", "--no-voice"]
+    env = {**os.environ, "CLIMBOUT_HOME": str(tmp_path), "TERM": "xterm-256color"}
+    child = subprocess.Popen(
+        [sys.executable, "-P", "-c", start + PROGRAM, *args], stdin=theirs, stdout=theirs, stderr=theirs, env=env
+    )
+    seen, asked, first_frame_s, pressed = "", False, None, False
+    end = time.monotonic() + 60.0
+    while child.poll() is None and time.monotonic() < end:
+        if select.select([ours], [], [], 0.05)[0]:
+            seen += os.read(ours, 65536).decode(errors="replace")
+        if not asked and "Any key begins" in seen:
+            asked = True
+            os.write(ours, b"g")
+        if first_frame_s is None and "AIRSPEED" in seen:
+            first_frame_s = time.monotonic()
+        if first_frame_s is not None and not pressed and time.monotonic() > first_frame_s + cue_s + 1.0:
+            pressed = True
+            os.write(ours, b" ")
+    while select.select([ours], [], [], 0.3)[0]:
+        seen += os.read(ours, 65536).decode(errors="replace")
+    assert child.wait(5) == 0
+    assert termios.tcgetattr(theirs) == before
+    table = seen[seen.index("reaction") :]
+    reaction = re.search(r"Hit +(\d+\.\d+) s", table)
+    assert reaction is not None and 0.3 < float(reaction[1]) < 4.0, table
+    os.close(ours)
+    os.close(theirs)

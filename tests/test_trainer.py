@@ -29,29 +29,40 @@ def first(moments: list[dict[str, float]], channel: str, least: float) -> dict[s
     return next(moment for moment in moments if moment[channel] >= least)
 
 
+_FLOWN: dict[tuple[str, Scenario], list[dict[str, float]]] = {}
+
+
 def flown(aircraft: Aircraft, scenario: Scenario) -> list[dict[str, float]]:
-    """Every moment of a flight."""
+    """Every moment of a flight; each is flown once and kept."""
+    key = (aircraft.name, scenario)
+    if key not in _FLOWN:
+        _FLOWN[key] = anew(aircraft, scenario)
+    return _FLOWN[key]
+
+
+def anew(aircraft: Aircraft, scenario: Scenario) -> list[dict[str, float]]:
+    """Every moment of a flight, flown now."""
     return [values for _, values in fly(aircraft, scenario)]
 
 
 def test_same_seed_same_flight_and_other_seed_another() -> None:
     """A scenario is a flight: the same one gives the same values to the last bit, another seed does not."""
     aircraft = open_aircraft("sedge")
-    once, twice = flown(aircraft, Scenario(seed=3)), flown(aircraft, Scenario(seed=3))
+    once, twice = (anew(aircraft, Scenario(seed=3, max_s=40.0)) for _ in range(2))
     assert once == twice
-    assert flown(aircraft, Scenario(seed=4)) != once
+    assert anew(aircraft, Scenario(seed=4, max_s=40.0)) != once
 
 
 def test_every_value_is_a_known_channel_within_its_range() -> None:
     """The trainer sends nothing that the channel table would refuse, clean or with any fault."""
     aircraft = open_aircraft("bracken")
     for kind in (None, *FAULTS):
-        for moment in flown(aircraft, Scenario(fault=Fault(kind, at_kt=30.0) if kind else None, max_s=30.0)):
+        for moment in flown(aircraft, Scenario(fault=Fault(kind, at_kt=15.0) if kind else None, max_s=20.0)):
             for name, value in moment.items():
                 assert CHANNELS[name].low <= value <= CHANNELS[name].high, (kind, name, value)
 
 
-@pytest.mark.parametrize("seed", range(1, 4))
+@pytest.mark.parametrize("seed", range(1, 3))
 def test_clean_flight_keeps_the_profiles_speeds(aircraft: Aircraft, seed: int) -> None:
     """Nose up from VR, off near lift-off speed, VY held within the ACS band of +10/-5 kt (FAA-S-ACS-6C PA.IV.A.S11)."""
     moments = flown(aircraft, Scenario(seed=seed))
@@ -78,7 +89,7 @@ def test_clean_flight_stays_in_the_green(aircraft: Aircraft) -> None:
 
 def test_flies_the_pattern_a_pilot_would(aircraft: Aircraft) -> None:
     """Pitch stays below the tail limit less 2 degrees on the wheels, banks are gentle, the turn comes above 500 ft."""
-    moments = flown(aircraft, Scenario(seed=5))
+    moments = flown(aircraft, Scenario(seed=2))
     low = [moment for moment in moments if moment["height_ft"] < 50.0]
     assert aircraft.pitch_max_deg is not None
     assert max(moment["pitch_deg"] for moment in low) < aircraft.pitch_max_deg - 2.0
