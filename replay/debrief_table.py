@@ -83,8 +83,9 @@ def _print_takeoff(takeoff: TakeoffDebrief, console: Console) -> None:
     sources = list(dict.fromkeys(item.source for item in measured))
     console.print(_table(measured, sources))
     for item in takeoff.items:
-        if item.actual is None:
-            console.print(Text(f"Not measured: {LABELS[item.id]}: {item.why}", style="dim"))
+        if item.verdict == "not-measured":
+            word = "measured" if item.actual is None else "judged"
+            console.print(Text(f"Not {word}: {LABELS[item.id]}: {item.why}", style="dim"))
     for number, source in enumerate(sources, 1):
         console.print(Text(f"[{number}] {source}", style="dim"))
 
@@ -123,7 +124,7 @@ def _wanted(item: Item) -> str:
     """The band, with the target before it where there is one inside it."""
     band = _band(item)
     if item.target is None or item.target in (item.low, item.high, 0.0):
-        return band or (item.why or "")
+        return band
     return f"{_number(item.target)}, {band}" if band else _number(item.target)
 
 

@@ -233,7 +233,7 @@ REJECTED: tuple[Rule, ...] = (
     ("cue-to-brakes", _brakes_after, _fixed("s", AFH_REJECT, high=3.0)),
     ("speed-at-throttle", lambda m: m.ias_at(m.throttle_closed_s()),
      lambda m: Goal("kt", PROFILE + ": below VR", high=m.aircraft.speeds_kias.rotate)),
-    ("distance-to-stop", _stop_distance, lambda m: Goal("ft", COMMON, none="no target")),
+    ("distance-to-stop", _stop_distance, lambda m: Goal("ft", COMMON, none="there is no target for it")),
     ("runway-left", _runway_left, _fixed("ft", "the runway's given length", low=0.0)),
 )  # fmt: skip
 
