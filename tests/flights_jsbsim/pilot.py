@@ -131,11 +131,17 @@ class Pilot:
 
     def get(self, path: str) -> float:
         """One property's value."""
-        return float(self._node(path).get_double_value())
+        try:
+            return self._nodes[path].get_double_value()  # type: ignore[no-any-return]
+        except KeyError:
+            return float(self._node(path).get_double_value())
 
     def put(self, path: str, value: float) -> None:
         """Set one property."""
-        self._node(path).set_double_value(value)
+        try:
+            self._nodes[path].set_double_value(value)
+        except KeyError:
+            self._node(path).set_double_value(value)
 
     def prepare(self, settle_s: float = 5.0) -> None:
         """Initialise on the runway, engine running at idle, brakes on, and let the struts settle."""
