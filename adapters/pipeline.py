@@ -5,7 +5,6 @@ The short way gives the very samples that the careful way gives, or leaves the p
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import msgspec
@@ -15,11 +14,8 @@ from adapters.description import DecodeSettings, FeedDescription
 from adapters.feed import make_decoder, make_tally
 from adapters.mapping import Mapper
 from adapters.plan import Reading
-from adapters.shortcut import raw_type, sample_maker, tuple_type
+from adapters.shortcut import Short, line_maker, object_maker, raw_type, sample_maker, tuple_type
 from monitor.sample import Sample
-
-Short = Callable[[bytes], Sample | None]
-"""The one sample in a packet, or None: "look more closely"."""
 
 
 class Pipeline:
@@ -93,44 +89,35 @@ def _place(reading: Reading, keys: tuple[str | int, ...], width: int) -> int:
 
 def _line_reader(settings: DecodeSettings, plan: list[Reading], places: list[int], width: int, ended: bool) -> Short:
     """Two short ways: a line whose cells are all JSON numbers is read as a JSON array; else cell by cell."""
+    if len(set(places)) < len(places):  # one column for two channels, whose bounds would have to be joined: seldom
+        return lambda payload: None
     types: list[Any] = [float] * width
     for reading, place in zip(plan, places, strict=True):
-        types[place] = raw_type(reading) if types[place] is float else msgspec.UNSET
-    if msgspec.UNSET in types:  # one column for two channels, whose bounds would have to be joined: seldom, so left
-        return lambda payload: None
-    decode = msgspec.json.Decoder(tuple_type(types)).decode
-    make = sample_maker(plan, places, width)
-    some = tuple_type([types[place] for place in places])
-    make_some = sample_maker(plan, range(len(plan)), len(plan))
+        types[place] = raw_type(reading)
+    by_cell = _cell_reader(settings, plan, places, width)
+    return line_maker(types, plan, places, settings, ended, by_cell)
+
+
+def _cell_reader(settings: DecodeSettings, plan: list[Reading], places: list[int], width: int) -> Short:
+    """A line whose mapped cells are numbers in any spelling; the others may be anything."""
+    some = tuple_type([raw_type(reading) for reading in plan])
+    make = sample_maker(plan)
     separator = None if settings.delimiter == "whitespace" else settings.delimiter
     mark, comma = settings.quote.encode(), settings.decimal == ","
-    plain = separator == "," and not comma
-
-    def short(payload: bytes) -> Sample | None:
-        if payload.find(b"\n") != (len(payload) - 1 if ended else -1) or not payload.isascii():
-            return None
-        if b"\r" in payload and not (ended and payload.find(b"\r") == len(payload) - 2):  # a line's end on some systems
-            return None
-        if plain:
-            try:
-                return make(decode(b"[" + payload + b"]"))
-            except msgspec.DecodeError:
-                pass
-        return by_cell(payload)
 
     def by_cell(payload: bytes) -> Sample | None:
-        if b"_" in payload or (mark and mark in payload):
+        if not payload.isascii() or b"_" in payload or (mark and mark in payload):
             return None
         text = payload.decode("ascii")
         cells = (text.replace(",", ".") if comma else text).split(separator)
         if len(cells) != width and not (len(cells) == width + 1 and not cells[-1].strip()):
             return None
         try:
-            return make_some(msgspec.convert([float(cells[place]) for place in places], some))
+            return make(msgspec.convert([float(cells[place]) for place in places], some))
         except (ValueError, msgspec.ValidationError):
             return None
 
-    return short
+    return by_cell
 
 
 class _Mapping(Pipeline):
@@ -156,42 +143,13 @@ class _Mapping(Pipeline):
             return None
         if all(reading.channel == "time_s" for reading in plan):
             return None
-        return _object_reader(plan, self._json)
+        return object_maker(plan, self._json)
 
     def _read(self, payload: bytes) -> Any:
         try:
             return msgspec.json.decode(payload) if self._json else msgspec.msgpack.decode(payload)
         except (msgspec.DecodeError, ValueError, TypeError, RecursionError, OverflowError):
             return None
-
-
-def _object_reader(plan: list[Reading], is_json: bool) -> Short:
-    """Reads only the mapped keys of a JSON object; MessagePack is read whole, since its texts are checked only so."""
-    names = [f"v{number}" for number in range(len(plan))]
-    record = msgspec.defstruct(
-        "Record",
-        [(name, raw_type(reading, booleans=True)) for name, reading in zip(names, plan, strict=True)],
-        rename={name: str(reading.key) for name, reading in zip(names, plan, strict=True)},
-        gc=False,
-    )
-    make, values = sample_maker(plan, range(len(plan)), len(plan)), msgspec.structs.astuple
-    decode = msgspec.json.Decoder(record).decode
-
-    def short_json(payload: bytes) -> Sample | None:
-        if not payload.isascii():
-            return None
-        try:
-            return make(values(decode(payload)))
-        except (msgspec.DecodeError, RecursionError):
-            return None
-
-    def short_msgpack(payload: bytes) -> Sample | None:
-        try:
-            return make(values(msgspec.convert(msgspec.msgpack.decode(payload), record)))
-        except (msgspec.DecodeError, ValueError, TypeError, RecursionError, OverflowError):
-            return None
-
-    return short_json if is_json else short_msgpack
 
 
 def make_pipeline(feed: FeedDescription) -> Pipeline:

@@ -13,10 +13,13 @@ from typing import Annotated, Any
 
 import msgspec
 
+from adapters.description import DecodeSettings
 from adapters.plan import TURNS, WIDE, Reading
 from monitor.sample import CHANNELS, Sample
 
 SampleOf = Callable[[Any], Sample]
+Short = Callable[[bytes], Sample | None]
+"""The one sample in a packet, or None: "look more closely"."""
 
 
 def raw_type(reading: Reading, booleans: bool = False) -> Any:
@@ -51,30 +54,105 @@ def _inward(end: float, reading: Reading, low: float, high: float, towards: floa
     return raw
 
 
-def sample_maker(plan: Sequence[Reading], places: Sequence[int], width: int) -> SampleOf:
-    """A function from a tuple of `width` raw values to the sample; the plan's readings are at `places` in it.
+def line_maker(
+    types: Sequence[Any],
+    plan: Sequence[Reading],
+    places: Sequence[int],
+    settings: DecodeSettings,
+    ended: bool,
+    other: Short,
+) -> Short:
+    """A function from a packet of one line to its sample: its cells, all JSON numbers, are read as a JSON array.
 
-    Compiled from text like `dataclasses` does it: names and numbers of our own only, nothing from the feed's file.
+    What is no JSON array of the right numbers goes to `other`; a line end within the line is left to the careful way.
     """
-    names = ["_"] * width
-    values: dict[str, Any] = {}
-    terms: dict[str, str] = {}
-    for number, (reading, place) in enumerate(zip(plan, places, strict=True)):
-        if names[place] == "_":  # two channels may come from one field
-            names[place] = f"v{number}"
-        values |= {f"f{number}": reading.factor, f"o{number}": reading.offset, f"a{number}": reading.above}
-        terms[reading.channel] = _term(reading, names[place], number)
-    arguments = ", ".join(terms.get(channel, "None") for channel in CHANNELS)
-    text = f"def make(raw):\n    {', '.join(names)}, = raw\n    return Sample({arguments})\n"
-    namespace: dict[str, Any] = {"Sample": Sample, **values}
-    exec(compile(text, "<sample maker>", "exec"), namespace)
-    made: SampleOf = namespace["make"]
+    text, plain = _as_array(settings)
+    end = "payload.find(b'\\n') != len(payload) - 1" if ended else "b'\\n' in payload"
+    carriage = "payload.find(b'\\r') != len(payload) - 2" if ended else "True"
+    lines = [f"if {end} or (b'\\r' in payload and {carriage}):", "    return None"]
+    lines += [] if plain else ["if b',' in payload:", "    return other(payload)"]
+    lines += ["try:", f"    {_targets(places, len(types))} = decode(b'[' + {text} + b']')", "except DecodeError:"]
+    lines += ["    return other(payload)", f"return {_sample(plan, places)}"]
+    decode = msgspec.json.Decoder(tuple_type(types)).decode
+    made: Short = _compiled(lines, decode=decode, other=other)
     return made
 
 
-def _term(reading: Reading, name: str, number: int) -> str:
-    plain = reading.factor == 1.0 and reading.offset == 0.0 and CHANNELS[reading.channel].high != 1.0
-    value = name if plain else f"{name} * f{number} + o{number}"
+def _as_array(settings: DecodeSettings) -> tuple[str, bool]:
+    """The expression that makes a line's cells comma-separated, and whether commas may be in it."""
+    comma = settings.decimal == ","
+    text = "payload.replace(b',', b'.')" if comma else "payload"
+    if settings.delimiter == "whitespace":
+        return f"b','.join({text}.split())", comma
+    if settings.delimiter == ",":
+        return text, True
+    return f"{text}.replace({settings.delimiter.encode()!r}, b',')", comma
+
+
+def object_maker(plan: Sequence[Reading], is_json: bool) -> Short:
+    """A function from a packet of one flat object to its sample.
+
+    Of JSON only the mapped keys are read; MessagePack is read whole, since its texts are checked only so.
+    """
+    names = [f"v{number}" for number in range(len(plan))]
+    record = msgspec.defstruct(
+        "Record",
+        [(name, raw_type(reading, booleans=True)) for name, reading in zip(names, plan, strict=True)],
+        rename={name: str(reading.key) for name, reading in zip(names, plan, strict=True)},
+        gc=False,
+    )
+    decode = msgspec.json.Decoder(record).decode if is_json else _unpacker(record)
+    places = range(len(plan))
+    lines = ["if not payload.isascii():", "    return None"] if is_json else []
+    lines += ["try:", f"    {_targets(places, len(plan))} = values(decode(payload))"]
+    lines += ["except (DecodeError, ValueError, TypeError, RecursionError, OverflowError):", "    return None"]
+    lines += [f"return {_sample(plan, places, booleans=True)}"]
+    made: Short = _compiled(lines, decode=decode, values=msgspec.structs.astuple)
+    return made
+
+
+def _unpacker(record: type[msgspec.Struct]) -> Callable[[bytes], Any]:
+    read, convert = msgspec.msgpack.decode, msgspec.convert
+    return lambda payload: convert(read(payload), record)
+
+
+def sample_maker(plan: Sequence[Reading]) -> SampleOf:
+    """A function from the raw values, in the plan's order, to the sample."""
+    places = range(len(plan))
+    lines = [f"{_targets(places, len(plan))} = payload", f"return {_sample(plan, places)}"]
+    made: SampleOf = _compiled(lines)
+    return made
+
+
+def _compiled(lines: Sequence[str], **names: Any) -> Any:
+    """A function of `payload` made of text, as `dataclasses` does it.
+
+    Nothing of a feed's file is in the text but numbers and the delimiter, both as Python's own `repr` of them.
+    """
+    text = "def made(payload):\n" + "".join(f"    {line}\n" for line in lines)
+    namespace: dict[str, Any] = {"Sample": Sample, "DecodeError": msgspec.DecodeError, **names}
+    exec(compile(text, "<short way>", "exec"), namespace)
+    return namespace["made"]
+
+
+def _targets(places: Sequence[int], width: int) -> str:
+    """The names that a tuple of raw values is unpacked into: `v3` for place 3, `_` where nothing is wanted."""
+    return ", ".join(f"v{place}" if place in places else "_" for place in range(width)) + ","
+
+
+def _sample(plan: Sequence[Reading], places: Sequence[int], booleans: bool = False) -> str:
+    """The expression that makes the sample. booleans: `true` and `false` may be among the values."""
+    terms = {
+        reading.channel: _term(reading, f"v{place}", booleans) for reading, place in zip(plan, places, strict=True)
+    }
+    return f"Sample({', '.join(terms.get(channel, 'None') for channel in CHANNELS)})"
+
+
+def _term(reading: Reading, name: str, booleans: bool) -> str:
+    """The channel's value as an expression of the raw one; a float's `repr` is that very float again."""
+    value = name if reading.factor == 1.0 else f"{name} * {reading.factor!r}"
+    if reading.offset != 0.0 or (booleans and value == name and CHANNELS[reading.channel].high == 1.0):
+        value += f" + {reading.offset!r}"  # which also makes a float of true and false
     if reading.above is not None:
-        return f"1.0 if {value} > a{number} else 0.0"
+        return f"1.0 if {value} > {reading.above!r} else 0.0"
     return f"({value}) % 360.0" if reading.wrap == 360.0 else value

@@ -16,6 +16,7 @@ BUFFER_ASKED = 4 * 1024 * 1024
 """Bytes of receive buffer asked for; the usual default holds 166 datagrams of 300 bytes (measured)."""
 LONGEST_WAIT_S = 0.1
 _LARGEST = 65_535
+_now_ns = time.monotonic_ns
 
 
 class UdpSource:
@@ -27,6 +28,8 @@ class UdpSource:
         self._only_from = frozenset(transport.only_from)
         self.refused = 0
         self.resets = 0
+        self._last_address: tuple[str, int] | None = None
+        self._last_origin = ""
         self._sock: socket.socket | None = None
         try:
             self._sock = _open(transport)
@@ -48,7 +51,15 @@ class UdpSource:
             return None
         if self._only_from and not self._allowed(address[0]):
             return self._wait(sock, min(timeout_s, LONGEST_WAIT_S))
-        return Packet(time.monotonic_ns(), _origin(address), payload)
+        if address == self._last_address:  # `_packet` without its call: this runs for every datagram
+            return Packet(_now_ns(), self._last_origin, payload)
+        return self._packet(payload, address)
+
+    def _packet(self, payload: bytes, address: tuple[str, int]) -> Packet:
+        """The packet, stamped now. A sender's name is kept while no other comes between."""
+        if address != self._last_address:
+            self._last_address, self._last_origin = address, _origin(address)
+        return Packet(_now_ns(), self._last_origin, payload)
 
     def _wait(self, sock: socket.socket, timeout_s: float) -> Packet | None:
         """Wait for a datagram that is let in; a flood of others ends the wait on time too."""
@@ -65,7 +76,7 @@ class UdpSource:
                 self._reset()
                 return None
             if not self._only_from or self._allowed(address[0]):
-                return Packet(time.monotonic_ns(), _origin(address), payload)
+                return self._packet(payload, address)
             if left <= 0:
                 return None
 
