@@ -2,8 +2,8 @@
 
 For each format, 26 channels a packet: a burst of packets lies in the socket's buffer, and is taken out once by a bare
 `recv` loop, once by a bare `recvfrom` loop (which also tells the sender), and once by source + decoder + mapping, in
-turn, in the same run. Printed are microseconds a packet of each (processor
-time of the thread, medians of the rounds) and the ratios. The goal is 4 times the bare loop or less for delimited text and JSON.
+turn, in the same run. Printed are microseconds a packet of each (processor time of the thread, medians of the rounds)
+and the ratios. The goal is 4 times the bare loop or less for delimited text and JSON.
 """
 
 from __future__ import annotations
