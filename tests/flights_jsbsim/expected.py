@@ -315,7 +315,9 @@ def _configuration(s: _Scene, onset: float) -> Expected:
     no_flaps = kind == "flaps-wrong" and float(s.c["flaps_deg"].max()) < 5.0
     if no_flaps or (kind == "mixture-lean" and s.raw.scenario.elevation_ft > 2900.0):
         reason = frozenset({"configuration"})
-        return Expected(frozenset({"quiet", "caution"}), reason, required=False, why="no flaps, or leaned for a high field")
+        return Expected(
+            frozenset({"quiet", "caution"}), reason, required=False, why="no flaps, or leaned for a high field"
+        )
     return _judge(s, "configuration", max(onset, s.full), 1.0, (), s.opening - 1.0)
 
 

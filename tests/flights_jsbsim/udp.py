@@ -41,17 +41,24 @@ _OUTPUT: tuple[tuple[str, str, str, str], ...] = (
     ("wow", "test/on-ground", "on_ground", "above = 0.5"),
     ("oat", "atmosphere/T-R", "oat_degc", 'unit = "degR"'),
 )
+_WHEELS = ("gear/unit[1]/WOW", "gear/unit[2]/WOW")
 _LEFT_OUT = frozenset({"oat"})
 """Sent, but not mapped."""
 
 
-def output_directive(port: int, rate_hz: float) -> str:
-    """The library's output file: UDP to the port on this computer."""
-    properties = "\n".join(f'  <property caption="{c}">{path}</property>' for c, path, _, _ in _OUTPUT)
-    return (
-        f'<?xml version="1.0"?>\n<output name="127.0.0.1" type="SOCKET" port="{port}" protocol="UDP" '
-        f'rate="{rate_hz:g}" precision="10">\n{properties}\n</output>\n'
-    )
+def output_directive(port: int, rate_hz: float, captions: bool = True) -> str:
+    """The library's output file: UDP to the port on this computer.
+
+    captions: False leaves out labels and precision as a user in a hurry does: the library then labels a column by
+    the last part of the property's path, so that labels repeat (two wheels' WOW are added for that), with 7 digits.
+    """
+    if captions:
+        lines = [f'  <property caption="{c}">{path}</property>' for c, path, _, _ in _OUTPUT]
+    else:
+        lines = [f"  <property>{path}</property>" for path in (*(p for _, p, _, _ in _OUTPUT), *_WHEELS)]
+    precision = ' precision="10"' if captions else ""
+    head = f'<output name="127.0.0.1" type="SOCKET" port="{port}" protocol="UDP" rate="{rate_hz:g}"{precision}>'
+    return '<?xml version="1.0"?>\n' + head + "\n" + "\n".join(lines) + "\n</output>\n"
 
 
 def feed_toml(port: int, rest_ft: float, missing: frozenset[str] = frozenset()) -> str:
@@ -69,15 +76,30 @@ def feed_toml(port: int, rest_ft: float, missing: frozenset[str] = frozenset()) 
     )
 
 
+def feed_by_number_toml(rest_ft: float) -> str:
+    """A feed description of the output without captions: fields by column number, no transport, no column names."""
+    lines = ["time_s = { field = 0 }"]
+    for number, (caption, _, channel, extra) in enumerate(_OUTPUT, start=1):
+        if caption in _LEFT_OUT:
+            continue
+        more = extra.format(rest_ft=round(-rest_ft, 3), rest_m=round(-rest_ft * 0.3048, 4))
+        lines.append(f"{channel} = {{ field = {number}{', ' + more if more else ''} }}")
+    return (
+        'name = "by number"\n\n[decode]\nformat = "delimited"\ndelimiter = ","\nheader = "optional"\n\n[channels]\n'
+        + "\n".join(lines)
+        + "\n"
+    )
+
+
 class OutputPilot(Pilot):
     """A pilot whose aeroplane sends the library's own output; sensor faults of airspeed and oil pressure go with it."""
 
-    def __init__(self, scenario: Scenario, port: int, rate_hz: float = 20.0) -> None:
+    def __init__(self, scenario: Scenario, port: int, rate_hz: float = 20.0, captions: bool = True) -> None:
         """Write the directive and load the aeroplane."""
         handle, name = tempfile.mkstemp(suffix=".xml")
         os.close(handle)
         self._file = Path(name)
-        self._file.write_text(output_directive(port, rate_hz), encoding="utf-8")
+        self._file.write_text(output_directive(port, rate_hz, captions), encoding="utf-8")
         super().__init__(scenario, self._file)
         manager = self.fdm.get_property_manager()
         self._sent = {n: manager.get_node(f"test/{n}", True) for n in ("ias-kts", "oil-pressure-psi", "on-ground")}
@@ -139,7 +161,7 @@ class Capture:
 
 
 @functools.lru_cache(maxsize=16)
-def captured(scenario: Scenario, rate_hz: float = 20.0) -> Capture:
+def captured(scenario: Scenario, rate_hz: float = 20.0, captions: bool = True) -> Capture:
     """Fly once a process and keep every datagram, received on a socket of this process."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
         receiver.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1 << 20)
@@ -154,7 +176,7 @@ def captured(scenario: Scenario, rate_hz: float = 20.0) -> Capture:
                 except BlockingIOError:
                     return
 
-        pilot = OutputPilot(scenario, receiver.getsockname()[1], rate_hz)
+        pilot = OutputPilot(scenario, receiver.getsockname()[1], rate_hz, captions)
         pilot.prepare()
         raw = pilot.fly(lambda t: drain(t) if round(t / STEP_S) % 6 == 0 else None)
         drain(0.0)
