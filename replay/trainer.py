@@ -62,7 +62,7 @@ class Trainer:
         self.on_ground = True
         self.load_g = 1.0
         self.turned_deg = 0.0
-        self.gust_kt = self.lift_gust_kt = 0.0
+        self.gust_kt = self.lift_gust_kt = self.yaw_gust_deg = 0.0
         self.fault_at_s: float | None = None
         self._swing_rad = 0.0
 
@@ -162,7 +162,8 @@ class Trainer:
     def _gust(self, dt: float) -> None:
         """First-order Gauss-Markov gusts along and across the path (the first-order part of the Dryden form)."""
         size = self.scenario.gust_kt
-        for name, sigma, tau in (("gust_kt", size, 3.0), ("lift_gust_kt", 0.5 * size, 1.5)):
+        gusts = (("gust_kt", size, 3.0), ("lift_gust_kt", 0.5 * size, 1.5), ("yaw_gust_deg", 0.8 * size, 2.0))
+        for name, sigma, tau in gusts:
             keep = math.exp(-dt / tau)
             kick = sigma * math.sqrt(1.0 - keep * keep) * self._random.gauss(0.0, 1.0)
             setattr(self, name, keep * getattr(self, name) + kick)
@@ -188,7 +189,8 @@ class Trainer:
         self.pitch_rad += self.pitch_rate * dt
         if self.on_ground and self.pitch_rad < _GROUND_PITCH:
             self.pitch_rad, self.pitch_rate = _GROUND_PITCH, 0.0
-        self.bank_rad = 0.0 if self.on_ground else toward(self.bank_rad, wanted_bank, dt, 1.0)
+        shaken = wanted_bank + math.radians(1.5 * self.yaw_gust_deg)
+        self.bank_rad = 0.0 if self.on_ground else toward(self.bank_rad, shaken, dt, 1.0)
 
     def _forces(self, alpha: float, flaps_deg: float) -> tuple[float, float, float]:
         """Lift, drag and thrust over weight."""
@@ -215,10 +217,11 @@ class Trainer:
         return 0.30 * (self.scenario.fault.severity if self.scenario.fault else 1.0) if kind == "drag" else 0.0
 
     def _steer(self, dt: float, kind: str | None, speed: float) -> None:
-        """A small wander that the feet take out; a swing that they cannot."""
+        """A small wander, which the feet take out toward the centreline; a swing that they cannot."""
         if kind == "swing" and self.scenario.fault is not None:
             self._swing_rad = toward(self._swing_rad, math.radians(24.0) * self.scenario.fault.severity, dt, 2.0)
-        wander = math.radians(0.25) * self.lift_gust_kt if speed > 1.0 else 0.0
+        back = max(-0.02, min(0.02, -0.01 * self.right_m))
+        wander = math.radians(self.yaw_gust_deg) + back if speed > 1.0 else 0.0
         goal = self._swing_rad * min(1.0, speed / 5.0) + wander
         self.heading_error_rad = toward(self.heading_error_rad, goal, dt, 0.8 if speed > 0.5 else 1e9)
 

@@ -59,7 +59,6 @@ class Airframe(msgspec.Struct, frozen=True):
     static_thrust: float
     glide_pitch_rad: float
     pitch_target_rad: float
-    pitch_limit_rad: float
 
     def lift(self, airspeed_kt: float, alpha_rad: float, flaps_deg: float) -> tuple[float, float]:
         """Lift / weight, and the lift coefficient, no greater than the stall allows."""
@@ -92,7 +91,6 @@ def build_airframe(aircraft: Aircraft) -> Airframe:
     stall = speeds.stall_clean or speeds.rotate / 1.1
     glide = speeds.best_glide or speeds.best_rate * 0.93
     target = math.radians(aircraft.pitch_target_deg or 8.0)
-    limit = math.radians((aircraft.pitch_max_deg or 13.0) - 2.5)
     cl_lift_off = CL_MAX * (stall / speeds.lift_off) ** 2
     cl_zero = cl_lift_off - LIFT_SLOPE * 0.8 * target
     cl_climb = CL_MAX * (stall / speeds.best_rate) ** 2
@@ -111,5 +109,4 @@ def build_airframe(aircraft: Aircraft) -> Airframe:
         static_thrust=(drag + math.sin(gamma)) / THRUST_AT_VY,
         glide_pitch_rad=(cl_glide - cl_zero) / LIFT_SLOPE - 2.0 * math.sqrt(cd_zero * INDUCED) - WINDMILL_DRAG,
         pitch_target_rad=target,
-        pitch_limit_rad=limit,
     )

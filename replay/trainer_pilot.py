@@ -136,9 +136,10 @@ class Pilot:
         if abs(error_kt) < 6.0:
             self._trim_rad += math.radians(0.05) * error_kt * dt_s
             self._trim_rad = max(-0.08, min(0.08, self._trim_rad))
-        wanted = frame.climb_pitch_rad(target_kt, self.hands.flaps_deg) + self._trim_rad + math.radians(0.55) * error_kt
+        attitude = frame.climb_pitch_rad(target_kt, self.hands.flaps_deg)
+        wanted = attitude + self._trim_rad + math.radians(0.55) * error_kt
         low = 0.75 * frame.pitch_target_rad if view.height_ft < 100.0 else 0.0
-        high = frame.pitch_target_rad + math.radians(0.8) if view.height_ft < 60.0 else frame.pitch_limit_rad
+        high = frame.pitch_target_rad + math.radians(0.8) if view.height_ft < 60.0 else attitude + math.radians(2.5)
         self.hands.pitch_rad = max(low, min(high, wanted))
         self._clean_up(view, dt_s)
 

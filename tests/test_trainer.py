@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import msgspec
 import pytest
 
 from adapters.library import AIRCRAFT, builtin_names, open_aircraft
-from monitor.aircraft import Aircraft
+from monitor.aircraft import Aircraft, Speeds
 from monitor.sample import CHANNELS
 from replay.scenarios.kinds import DEMO_FAULTS, FAULTS, Fault, Scenario, demo_scenario
 from replay.trainer import Trainer, fly
@@ -271,3 +272,22 @@ def test_step_size_changes_the_flight_little() -> None:
         offs.append((trainer.t_s, trainer.calibrated_kt))
     assert offs[0][0] == pytest.approx(offs[1][0], abs=0.05)
     assert offs[0][1] == pytest.approx(offs[1][1], abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("speeds", "more"),
+    [
+        ((52.0, 55.0, 72.0), {}),
+        ((35.0, 38.0, 55.0), {"gear": "tailwheel", "pitch_target_deg": 11.0, "pitch_max_deg": 14.0}),
+        ((75.0, 82.0, 105.0), {"propeller": "constant-speed"}),
+        ((60.0, 63.0, 79.0), {"takeoff_flaps_deg": 25.0}),
+        ((48.0, 60.0, 65.0), {"pitch_target_deg": 5.0, "pitch_max_deg": 8.0}),
+    ],
+)
+def test_any_profile_flies(speeds: tuple[float, float, float], more: dict[str, Any]) -> None:
+    """A profile of three speeds and nothing else, and odd ones: off the ground, up, at VY within +10/-5 kt."""
+    aircraft = Aircraft("odd", Speeds(*speeds), **more)
+    moments = anew(aircraft, Scenario())
+    climb = [moment["ias_kt"] for moment in moments if moment["height_ft"] > 250.0]
+    assert moments[-1]["height_ft"] >= 1080.0
+    assert speeds[2] - 5.0 < min(climb) and max(climb) < speeds[2] + 10.0
