@@ -72,9 +72,10 @@ def create(path: Path, meta: Mapping[str, bytes | str]) -> sqlite3.Connection:
     return database
 
 
-def checkpoint(database: sqlite3.Connection) -> None:
-    """Copy what is committed into the main file."""
-    database.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
+def checkpoint(database: sqlite3.Connection) -> bool:
+    """Copy what is committed into the main file; whether all of it could be (someone reading it may be in the way)."""
+    busy, pages, copied = database.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchone()
+    return not busy and pages == copied
 
 
 class Writer:
@@ -85,6 +86,7 @@ class Writer:
         self._database = database
         self._inputs = self._events = 0
         self._origins: dict[str, int] = {}
+        self._whole = True
 
     def commit(self, batches: Iterable[_Batch]) -> None:
         """Write the batches as one transaction, and into the main file. Raises sqlite3.Error."""
@@ -98,7 +100,12 @@ class Writer:
             with contextlib.suppress(sqlite3.Error):
                 self._database.execute("ROLLBACK")
             raise
-        checkpoint(self._database)
+        self._whole = checkpoint(self._database)
+
+    def catch_up(self) -> None:
+        """Copy into the main file what a reader kept from being copied at the last commit."""
+        if not self._whole:
+            self._whole = checkpoint(self._database)
 
     def _row(self, given: Input) -> tuple[int, int, int, int | None, bytes]:
         self._inputs += 1
@@ -159,9 +166,12 @@ class Recorder:
         while not last:
             last = self._closing.wait(COMMIT_S)
             batches = [self._waiting.popleft() for _ in range(len(self._waiting))]
-            if batches and not self.failed:
+            if not self.failed:
                 try:
-                    writer.commit(batches)
+                    if batches:
+                        writer.commit(batches)
+                    else:
+                        writer.catch_up()
                 except sqlite3.Error as error:
                     self._fail(str(error))
         self._finish()

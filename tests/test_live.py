@@ -39,11 +39,18 @@ posix_only = pytest.mark.skipif(sys.platform == "win32", reason="POSIX signals")
 class Fly:
     """`climbout fly --json` as a process of its own, ready to receive when the constructor returns."""
 
-    def __init__(self, folder: Path, *options: str, start: Callable[..., subprocess.Popen[bytes]] = subprocess.Popen):
+    def __init__(
+        self,
+        folder: Path,
+        *options: str,
+        start: Callable[..., subprocess.Popen[bytes]] = subprocess.Popen,
+        transport: str = 'kind = "udp"\nport = PORT',
+    ) -> None:
         """Start it with a home, a feed and a port of its own."""
         folder.mkdir(parents=True, exist_ok=True)
         self.folder, self.port = folder, free_port()
-        (folder / "feed.toml").write_text(feed_text().replace("port = 5501", f"port = {self.port}"))
+        text = feed_text().replace('kind = "udp"\nport = 5501', transport)
+        (folder / "feed.toml").write_text(text.replace("PORT", str(self.port)))
         line = [*COMMAND, "fly", "--feed", str(folder / "feed.toml"), "--aircraft", "sedge", "--no-voice", "--json"]
         self.process = start(
             [*line, *options],
@@ -191,10 +198,10 @@ def test_killed_in_flight(tmp_path: Path, flight: list[bytes]) -> None:
     """After kill -9 the file opens, also copied alone; what it replays is what was printed, but for the last second."""
     fly = Fly(tmp_path)
     fly.stream(flight, 800)
-    fly.until(lambda: len(_packets_in(fly.recording)) > 200)
+    alone = tmp_path / "alone.climbout"
+    fly.until(lambda: len(_packets_in(Path(shutil.copy(fly.recording, alone)))) > 200)
     fly.process.kill()
     fly.wait()
-    alone = tmp_path / "alone.climbout"
     shutil.copy(fly.recording, alone)
     for path in (fly.recording, alone):
         again, printed = _replayed(path).splitlines(), fly.out.splitlines()
@@ -259,6 +266,21 @@ def test_output_that_cannot_be_written_is_one_line(tmp_path: Path, flight: list[
     assert fly.wait() == 130
     assert fly.err.count("No space left") == 1
     assert b'"id":"rotate"' in _replayed(fly.recording)
+
+
+def test_zeromq_flight(tmp_path: Path, flight: list[bytes]) -> None:
+    """Over ZeroMQ (PUSH to PULL) every message arrives, is recorded in order, and replays to the same bytes."""
+    zmq = pytest.importorskip("zmq")
+    transport = 'kind = "zeromq"\nbind = "tcp://127.0.0.1:PORT"\npattern = "pull"'
+    fly = Fly(tmp_path, transport=transport)
+    with zmq.Context() as context, context.socket(zmq.PUSH) as push:
+        push.connect(f"tcp://127.0.0.1:{fly.port}")
+        for line in flight:
+            push.send(line)
+        fly.until(lambda: len(_packets_in(fly.recording)) >= len(flight))
+        assert fly.end() == 130
+    assert _packets_in(fly.recording) == flight
+    assert fly.out == _replayed(fly.recording) and b'"id":"rotate"' in fly.out
 
 
 # The loop by itself, on a clock that is set.

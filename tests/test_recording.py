@@ -119,6 +119,21 @@ def test_committed_within_a_second_also_copied_alone(tmp_path: Path) -> None:
     recorder.close()
 
 
+def test_a_reader_in_the_way_only_delays_the_main_file(tmp_path: Path) -> None:
+    """Someone who reads while it is written keeps the main file behind no longer than the reading lasts."""
+    path, alone = tmp_path / "a.climbout", tmp_path / "copy.climbout"
+    recorder = _recorder(path)
+    reader = sqlite3.connect(path, isolation_level=None)
+    reader.execute("BEGIN")
+    reader.execute("SELECT count(*) FROM input").fetchone()
+    recorder.record(INPUTS, [])
+    _until(lambda: _count(path) == len(INPUTS))  # with its companions it is whole at once
+    reader.execute("COMMIT")
+    reader.close()
+    _until(lambda: _count(Path(shutil.copy(path, alone))) == len(INPUTS))
+    recorder.close()
+
+
 KILLED = """
 import sys, time
 from pathlib import Path
