@@ -131,6 +131,8 @@ class Series:
 
 def mean_of(t: Array, v: Array) -> float:
     """The mean over time of the straight lines through the points."""
+    if t[-1] <= t[0]:
+        raise NotMeasured("there was no time to measure it in")
     return float(np.trapezoid(v, t) / (t[-1] - t[0]))
 
 
