@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, Protocol
 
 import msgspec
 
-from adapters.ports import Decoder, Fields, Packet
+from adapters.ports import Packet
+from adapters.senders import FIRST_KEPT, LATEST_KEPT, Kept, MakeDecoding, Sender, real_decoding
 from monitor.aircraft import Aircraft
 from monitor.events import Event
 from monitor.options import Options
@@ -31,9 +32,6 @@ if TYPE_CHECKING:
 
 SENDERS_MAX = 16
 """Senders remembered at once; one more makes us forget the one silent longest (never the one heard)."""
-FIRST_KEPT, LATEST_KEPT, KEPT_BYTES = 4, 64, 4096
-"""Packets kept of a sender that is not heard: its first ones (a header line is there) and its latest; longer
-packets than this are not kept."""
 NOTICES_MAX = 200
 """Notices waiting to be taken; beyond that they are only counted."""
 
@@ -87,20 +85,7 @@ class CoachLike(Protocol):
         ...
 
 
-class MapperLike(Protocol):
-    """Turns a record into a sample; `adapters.mapping.Mapper` is the real one."""
-
-    def sample(self, record: Fields, arrival_ns: int | None = None) -> Sample | None:
-        """The sample, or None when nothing in the record can be used."""
-        ...
-
-    def take_notices(self) -> list[str]:
-        """What was wrong since the last call."""
-        ...
-
-
 MakeCoach = Callable[[Aircraft, Procedure, Options], CoachLike]
-MakeDecoding = Callable[["FeedDescription"], tuple[Decoder, MapperLike]]
 
 
 def real_coach(aircraft: Aircraft, procedure: Procedure, options: Options) -> CoachLike:
@@ -108,52 +93,6 @@ def real_coach(aircraft: Aircraft, procedure: Procedure, options: Options) -> Co
     from monitor.coach import Coach
 
     return Coach(aircraft, procedure, options)
-
-
-def real_decoding(feed: FeedDescription) -> tuple[Decoder, MapperLike]:
-    """The decoder and mapper a feed description asks for."""
-    from adapters.feed import make_decoder, make_tally
-    from adapters.mapping import Mapper
-
-    tally = make_tally(feed)
-    return make_decoder(feed, tally), Mapper(feed, tally)
-
-
-Kept = tuple[int, bytes]
-"""A packet remembered: its arrival and payload."""
-
-
-class _Sender:
-    """One origin: its decoder and mapper, how many of its packets came, and the ones kept while it is not heard."""
-
-    def __init__(self, decoder: Decoder, mapper: MapperLike) -> None:
-        self.decoder = decoder
-        self.mapper = mapper
-        self.packets = 0
-        self.first: list[Kept] = []
-        self.latest: deque[Kept] = deque(maxlen=LATEST_KEPT)
-
-    def samples(self, arrival_ns: int, payload: bytes) -> list[Sample]:
-        """The valid samples in a packet."""
-        found = (self.mapper.sample(record, arrival_ns) for record in self.decoder.decode(payload))
-        return [sample for sample in found if sample is not None]
-
-    def keep(self, arrival_ns: int, payload: bytes) -> None:
-        """Remember a packet for priming a decoder later."""
-        if len(payload) > KEPT_BYTES:
-            return
-        if len(self.first) < FIRST_KEPT:
-            self.first.append((arrival_ns, payload))
-        else:
-            self.latest.append((arrival_ns, payload))
-
-    def kept(self) -> list[Kept]:
-        """The packets remembered, in the order they came."""
-        return [*self.first, *self.latest]
-
-    def take_notices(self) -> list[str]:
-        """The decoder's and the mapper's notices."""
-        return [*self.decoder.take_notices(), *self.mapper.take_notices()]
 
 
 class Session:
@@ -175,7 +114,7 @@ class Session:
         self._feed = feed
         self._make_decoding = make_decoding
         self._coach = make_coach(aircraft, procedure, options)
-        self._senders: OrderedDict[str, _Sender] = OrderedDict()
+        self._senders: OrderedDict[str, Sender] = OrderedDict()
         self._owner: str | None = None
         self._held = False
         self._first_ns: int | None = None
@@ -183,6 +122,7 @@ class Session:
         self._notices_lost = 0
         self._refused: dict[str, int] = {}
         self._primed: str | None = None
+        self._many_told = False
 
     @property
     def owner(self) -> str | None:
@@ -271,7 +211,7 @@ class Session:
             self._notices_lost = 0
         return notices
 
-    def _sender(self, origin: str) -> _Sender:
+    def _sender(self, origin: str) -> Sender:
         sender = self._senders.get(origin)
         if sender is None:
             sender = self._senders[origin] = self._new_sender()
@@ -283,12 +223,15 @@ class Session:
     def _forget(self, newest: str) -> None:
         oldest = next(name for name in self._senders if name not in (newest, self._owner))
         del self._senders[oldest]
+        if not self._many_told:
+            self._many_told = True
+            self._note([f"more than {SENDERS_MAX} senders: one that opens a new socket for each packet is not heard"])
         self._refused.pop(oldest, None)
 
-    def _new_sender(self) -> _Sender:
-        return _Sender(*self._make_decoding(self._feed))
+    def _new_sender(self) -> Sender:
+        return Sender(*self._make_decoding(self._feed))
 
-    def _take_over(self, packet: Packet, sender: _Sender) -> tuple[_Sender, Input] | None:
+    def _take_over(self, packet: Packet, sender: Sender) -> tuple[Sender, Input] | None:
         """The sender that owns the feed from this packet on, or None when it does not: one is heard, or no sample."""
         kept = sender.kept()
         primed, self._primed = self._primed == packet.origin, None
@@ -307,7 +250,7 @@ class Session:
         self._owner = packet.origin
         return fresh, Input("prime", packet.arrival_ns, packet.origin, msgspec.msgpack.encode(kept))
 
-    def _refuse(self, origin: str, sender: _Sender) -> None:
+    def _refuse(self, origin: str, sender: Sender) -> None:
         notices = sender.take_notices()
         if not self._held:
             self._note(notices)

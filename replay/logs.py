@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from adapters.session import MakeDecoding, real_decoding
+from adapters.senders import MakeDecoding, real_decoding
 from monitor.sample import CHANNELS, Sample
 from monitor.toml_check import Faults, shown
 

@@ -170,6 +170,7 @@ def test_many_senders_are_forgotten_in_turn_but_never_the_owner() -> None:
     for port in range(1000):
         taped.packet(0.001 * port, b"0.0,10,0\n", f"127.0.0.1:{port}")
     assert len(taped.session._senders) == SENDERS_MAX
+    assert [line for line in taped.session.take_notices() if "new socket for each packet" in line]
     assert len(taped.session.refused()) < SENDERS_MAX
     assert taped.session.owner == A
     taped.packet(1.5, b"1.5,11,0\n", A)
