@@ -18,9 +18,10 @@ import msgspec
 import numpy as np
 
 from adapters.identify_assign import assign
-from adapters.identify_guesses import GUESSES, Reading, readings_of
+from adapters.identify_guesses import GUESSES, readings_of
 from adapters.identify_labels import label_reasons
 from adapters.identify_physics import FLYING_KT, Anchors, density_ratio, physics_reasons
+from adapters.identify_result import Found, Identification
 from adapters.identify_score import Claim, Reason, Scene, in_range, step_reasons, typed_reasons
 from adapters.identify_shape import shape_reasons, time_reasons
 from adapters.identify_steps import Answers
@@ -28,8 +29,10 @@ from adapters.identify_table import Field, Floats, Table, make_grid
 
 LEAST_POINTS = 3.0
 """What a claim needs to be proposed at all."""
-ANCHOR_POINTS = 5.0
+ANCHOR_POINTS, ANCHOR_CONFIDENCE = 5.0, 0.5
 """What a claim needs to be a measure for others."""
+FAR_BEHIND = 12.0
+"""A rival with so many points less takes nothing from the confidence."""
 TEMPER = 1.5
 """Evidence is not independent: odds are taken as exp(points / TEMPER)."""
 HOPELESS = -5.0
@@ -41,46 +44,6 @@ ROUNDS = 4
 NO_ANSWERS = Answers()
 
 
-class Found(msgspec.Struct, frozen=True):
-    """One channel's proposal.
-
-    field, reading: which field, and how it becomes the channel. confidence: 0 to 1; word: sure, likely or unsure.
-    reasons: the evidence, the heaviest first. rivals: what else it could be, in words. low, high: the channel's range.
-    """
-
-    channel: str
-    field: Field
-    reading: Reading
-    confidence: float
-    reasons: tuple[Reason, ...]
-    rivals: tuple[str, ...]
-    low: float
-    high: float
-
-    @property
-    def word(self) -> str:
-        """The confidence in a word for a person."""
-        return confidence_word(self.confidence)
-
-
-class Identification(msgspec.Struct, frozen=True):
-    """The whole answer: proposals in the channels' order, main channels not found and why, notes, unused fields."""
-
-    found: tuple[Found, ...]
-    missing: tuple[tuple[str, str], ...]
-    notes: tuple[str, ...]
-    unused: tuple[Field, ...]
-
-    def channel(self, name: str) -> Found | None:
-        """The proposal for a channel, or None."""
-        return next((found for found in self.found if found.channel == name), None)
-
-
-def confidence_word(confidence: float) -> str:
-    """0.97 and more: sure; 0.8 and more: likely; below: unsure."""
-    return "sure" if confidence >= 0.97 else "likely" if confidence >= 0.8 else "unsure"
-
-
 def identify(table: Table, answers: Answers = NO_ANSWERS, channels: Iterable[str] = tuple(GUESSES)) -> Identification:
     """The mapping that stream and answers speak for. Never raises on any table; a few rows give an empty answer."""
     grid = make_grid(table)
@@ -89,14 +52,26 @@ def identify(table: Table, answers: Answers = NO_ANSWERS, channels: Iterable[str
     scene = Scene(grid, answers)
     claims = {channel: _first_claims(scene, channel) for channel in channels}
     chosen: dict[str, Claim] = {}
+    scored: dict[str, list[Claim]] = {}
     for _ in range(ROUNDS):
         before = _signature(chosen)
-        anchors = {name: claim.series() for name, claim in chosen.items() if claim.points > ANCHOR_POINTS}
+        anchors = _anchors(chosen, scored) if chosen else {}
         scored = {channel: _with_physics(scene, row, anchors) for channel, row in claims.items()}
         chosen = _choose(scored)
         if _signature(chosen) == before:
             break
     return _report(table, scored, chosen)
+
+
+def _anchors(chosen: Mapping[str, Claim], scored: Mapping[str, list[Claim]]) -> dict[str, Floats]:
+    """The channels found that are sure enough to measure others by."""
+    taken = {name: claim.column.field for name, claim in chosen.items()}
+    strong = {name: claim for name, claim in chosen.items() if claim.points > ANCHOR_POINTS}
+    return {
+        name: claim.series()
+        for name, claim in strong.items()
+        if _confidence(claim, _rivals(claim, scored[name], taken)) > ANCHOR_CONFIDENCE
+    }
 
 
 def _signature(chosen: Mapping[str, Claim]) -> list[tuple[str, Field, str, bool]]:
@@ -252,15 +227,25 @@ def _why_missing(claims: list[Claim]) -> str:
 
 
 def _found(claim: Claim, claims: list[Claim], taken: Mapping[str, Field]) -> Found:
-    others = {field for name, field in taken.items() if name != claim.channel}
-    rivals = [rival for rival in claims if _differs(rival, claim) and rival.column.field not in others]
-    nothing = math.exp((LEAST_POINTS - claim.points) / TEMPER)
-    confidence = 1.0 / (1.0 + nothing + sum(math.exp((rival.points - claim.points) / TEMPER) for rival in rivals))
+    rivals = _rivals(claim, claims, taken)
     close = tuple(_rival(rival) for rival in rivals if rival.points > claim.points - 4.0)
     reasons = tuple(sorted(claim.reasons, key=lambda reason: -abs(reason.points)))
     reading, column = claim.reading, claim.column
-    low, high = sorted((end + reading.trim) * reading.factor + reading.offset for end in (column.low, column.high))
-    return Found(claim.channel, column.field, reading, confidence, reasons, close, low, high)
+    low, high = claim.ends((column.low, column.high))
+    return Found(claim.channel, column.field, reading, _confidence(claim, rivals), reasons, close, low, high)
+
+
+def _rivals(claim: Claim, claims: list[Claim], taken: Mapping[str, Field]) -> list[Claim]:
+    """Other ways to explain the channel: not those of fields that are taken, nor those that give the same values."""
+    others = {field for name, field in taken.items() if name != claim.channel}
+    near = [rival for rival in claims if rival.points > claim.points - FAR_BEHIND and rival.column.field not in others]
+    return [rival for rival in near if _differs(rival, claim)]
+
+
+def _confidence(claim: Claim, rivals: list[Claim]) -> float:
+    """The claim's share of the odds, its rivals and "none of the fields" against it."""
+    nothing = math.exp((LEAST_POINTS - claim.points) / TEMPER)
+    return 1.0 / (1.0 + nothing + sum(math.exp((rival.points - claim.points) / TEMPER) for rival in rivals))
 
 
 def _differs(other: Claim, claim: Claim) -> bool:
@@ -273,4 +258,5 @@ def _differs(other: Claim, claim: Claim) -> bool:
 def _rival(claim: Claim) -> str:
     sign = ", other way round" if claim.reading.flip else ""
     trim = f", with {claim.reading.trim:+.4g} first" if claim.reading.trim else ""
-    return f"field {claim.column.field} in {claim.reading.unit}{sign}{trim}"
+    unit = "0 to 1" if claim.reading.unit == "1" else claim.reading.unit
+    return f"field {claim.column.field} in {unit}{sign}{trim}"

@@ -6,10 +6,11 @@ import sys
 import time
 
 import msgspec
+import numpy as np
 
 from adapters.identify_format import FormatGuess, guess_formats
 from adapters.identify_steps import Window
-from adapters.identify_table import make_table
+from adapters.identify_table import Field, Floats, make_table
 from adapters.ports import Packet
 from adapters.watch_receive import Receiver
 
@@ -53,6 +54,7 @@ class Stream:
         self._receiver = receiver
         self._start_ns = start_ns
         self._guess: FormatGuess | None = None
+        self._usual: dict[Field, float] = {}
 
     def gather(self) -> None:
         """Take what has come, its time counted from the start of the talk."""
@@ -70,7 +72,25 @@ class Stream:
             self._guess = next((g for g in guess_formats([payload for _, payload in inside]) if g.usable), None)
             if self._guess is None:
                 return [f"{len(inside)} packets, in no format known here"]
-        columns = make_table(self._guess.records(inside[:4000])).columns
-        moving = [str(field) for field, x in columns.items() if len(x) and x.max() != x.min()]
-        shown = ", ".join(moving[:12]) + (f" and {len(moving) - 12} more" if len(moving) > 12 else "")
-        return [f"{len(inside)} packets ({self._guess.words}); changing: {shown or 'no field'}"]
+        swings = {f: swing(x) for f, x in make_table(self._guess.records(inside[:4000])).columns.items()}
+        said = f"{len(inside)} packets ({self._guess.words}); "
+        if not self._usual:
+            self._usual = swings
+            changing = sum(x > 0 for x in swings.values())
+            return [f"{said}{len(swings)} fields, {changing} of them changing"]
+        return [said + self._moved(swings)]
+
+    def _moved(self, swings: dict[Field, float]) -> str:
+        """The fields that moved much more than in the first step, the most first."""
+        more = {f: x / max(self._usual.get(f, 0.0), 1e-9) for f, x in swings.items() if x > 3 * self._usual.get(f, 0.0)}
+        if not more:
+            return "no field moved more than at first"
+        ordered = sorted(more, key=lambda field: -more[field])
+        left = f" and {len(ordered) - 10} more" if len(ordered) > 10 else ""
+        return f"moved: {', '.join(map(str, ordered[:10]))}{left}"
+
+
+def swing(x: Floats) -> float:
+    """Highest less lowest of what is known."""
+    known = x[np.isfinite(x)]
+    return float(np.ptp(known)) if len(known) else 0.0

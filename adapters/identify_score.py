@@ -111,10 +111,9 @@ class Scene:
 def in_range(channel: str, column: Column, reading: Reading) -> bool:
     """Whether the column lies inside the channel's range when read so; a compass may be sent as -180 to 180 too."""
     spec = CHANNELS[channel]
-    ends = sorted((end + reading.trim) * reading.factor + reading.offset for end in (column.low, column.high))
-    slack = 0.02 * min(spec.high - spec.low, max(abs(ends[0]), abs(ends[1]), 1.0)) + 4 * column.noise * abs(
-        reading.factor
-    )
+    ends = Claim(channel, column, reading).ends((column.low, column.high))
+    largest = min(spec.high - spec.low, max(abs(ends[0]), abs(ends[1]), 1.0))
+    slack = 0.02 * largest + min(4 * column.noise, 0.05 * column.span) * abs(reading.factor)
     low = -180.0 if GUESSES[channel].wraps else spec.low
     if GUESSES[channel].wraps and ends[1] - ends[0] > 360.0 + 2 * slack:
         return False

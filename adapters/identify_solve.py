@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 import msgspec
 
-from adapters.identify import Identification, identify
+from adapters.identify import identify
 from adapters.identify_capture import busiest_sender
 from adapters.identify_format import FormatGuess, guess_formats
+from adapters.identify_result import Identification
 from adapters.identify_steps import Answers
 from adapters.identify_table import Table, make_table
 from adapters.identify_toml import feed_toml, label, needs_merge

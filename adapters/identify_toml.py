@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 
-from adapters.identify import Found, Identification
 from adapters.identify_format import FormatGuess
+from adapters.identify_result import Found, Identification
 from adapters.identify_table import Field, Table
 
 LEAST_CONFIDENCE = 0.5

@@ -3,7 +3,12 @@
 from __future__ import annotations
 
 import json
+import socket
 import struct
+import subprocess
+import sys
+import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -11,7 +16,7 @@ import numpy as np
 import pytest
 
 from adapters import cli
-from adapters.capture import write_capture
+from adapters.capture import read_capture, write_capture
 from adapters.feed import load_feed
 from adapters.identify_steps import (
     STEPS,
@@ -28,6 +33,7 @@ from adapters.ports import Packet
 from monitor.sample import CHANNELS
 from tests.identify_shuffle import shuffle
 from tests.test_identify import answers_of, flight_of
+from tests.trainer_packets import free_port
 
 
 class FakePilot:
@@ -273,3 +279,103 @@ def test_a_stream_of_nothing_known_gives_status_1(run: Run, tmp_path: Path) -> N
     status, out, err = run("feed", "identify", "--stream", str(tmp_path / "x"))
     assert (status, out) == (1, "")
     assert "no format" in err
+
+
+COMMAND = [sys.executable, "-P", "-c", "import sys; from adapters.cli import main; sys.exit(main())", "feed"]
+ONLY_FLAPS = ",".join(step.id for step in STEPS if step.id != "flaps")
+
+
+class Sender:
+    """Sends a small JSON record 50 times a second to a port until the block is left."""
+
+    def __init__(self, port: int) -> None:
+        """Not sending yet."""
+        self._port = port
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run)
+
+    def _run(self) -> None:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as out:
+            i = 0
+            while not self._stop.wait(0.02):
+                i += 1
+                record = {"a": i * 0.02, "b": 10.0 * (i % 60 > 30), "c": 3.0}
+                out.sendto(json.dumps(record).encode(), ("127.0.0.1", self._port))
+
+    def __enter__(self) -> Sender:
+        """Start sending."""
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Stop."""
+        self._stop.set()
+        self._thread.join()
+
+
+def test_a_talk_over_pipes_keeps_its_stream_and_answers(tmp_path: Path) -> None:
+    """Lines typed into a pipe while a real socket receives: the step and the packets of its time are kept."""
+    port = free_port()
+    line = [*COMMAND, "identify", "--port", str(port), "--skip", ONLY_FLAPS, "--save", str(tmp_path / "kept")]
+    with Sender(port), subprocess.Popen(line, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+                                        text=True, encoding="utf-8", bufsize=1) as child:  # fmt: skip
+        assert child.stdin is not None and child.stderr is not None
+        seen = ""
+        while "extend the flaps" not in seen:
+            seen += child.stderr.read(1)
+        child.stdin.write("\n")
+        time.sleep(2.0)  # the step itself: real seconds of a real stream
+        _, err = child.communicate("\n\n", timeout=60)
+    assert child.returncode == 1, err  # nothing the coach needs is in this stream
+    assert "moved" in err or "changing" in err
+    answers = read_answers((tmp_path / "kept.answers").read_text(encoding="utf-8"), "kept")
+    assert [window.step for window in answers.windows] == ["flaps"]
+    packets = list(read_capture(tmp_path / "kept.packets"))
+    inside = [p for p in packets if answers.windows[0].from_s <= p.arrival_ns / 1e9 <= answers.windows[0].to_s]
+    assert len(inside) > 20
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+@pytest.mark.parametrize("action", ["watch", "identify"])
+@pytest.mark.parametrize("way", ["key", "interrupt"])
+def test_the_terminal_is_as_it_was(action: str, way: str) -> None:
+    """After q, and after an interrupt, the terminal's modes are what they were; status 0, and 130."""
+    import os
+    import pty
+    import signal
+    import termios
+
+    port = free_port()
+    master, slave = pty.openpty()
+    before = termios.tcgetattr(slave)
+    own = "import fcntl, termios; fcntl.ioctl(0, termios.TIOCSCTTY, 0); "  # its own terminal, as a person's shell gives
+    line = [*COMMAND[:3], own + COMMAND[3], "feed", action, "--port", str(port)]
+    with Sender(port):
+        child = subprocess.Popen(line, stdin=slave, stdout=slave, stderr=slave, start_new_session=True)
+        seen = b""
+        while (b"q quit" if action == "watch" else b"Press Enter") not in seen:
+            seen += os.read(master, 4096)
+        if way == "key":
+            os.write(master, b"q" if action == "watch" else b"q\n")
+        else:
+            child.send_signal(signal.SIGINT)
+        reader = threading.Thread(target=_drain, args=(master,), daemon=True)
+        reader.start()
+        try:
+            status = child.wait(timeout=60)
+        finally:
+            child.kill()
+    assert status == (0 if way == "key" else 130)
+    assert termios.tcgetattr(slave) == before
+    os.close(slave)
+
+
+def _drain(master: int) -> None:
+    """Read what a terminal is sent, so that nobody waits for it."""
+    import os
+
+    try:
+        while os.read(master, 4096):
+            pass
+    except OSError:
+        return

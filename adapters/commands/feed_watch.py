@@ -8,7 +8,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import IO
+from typing import IO, TYPE_CHECKING
 
 import msgspec
 
@@ -16,11 +16,12 @@ from adapters import capture, common, interrupts, watch_listen
 from adapters.cli import EXIT_INTERRUPTED
 from adapters.keys import Keys, open_keys
 from adapters.ports import Packet, Source
-from adapters.watch import Watch
-from adapters.watch_paint import as_data, frame, plain_lines, summary, trouble_lines
 from adapters.watch_receive import Receiver
 from adapters.watch_view import WatchView
 from monitor.toml_check import Faults
+
+if TYPE_CHECKING:
+    from adapters.watch import Watch
 
 NAME = "watch"
 HELP = "see what arrives right now, and what is wrong with it"
@@ -43,6 +44,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Watch until the key q or the time is over (0), or an interrupt (130); 1 when nothing arrived."""
+    from adapters.watch import Watch  # not before: it brings numpy, which the other sub-commands do without
+    from adapters.watch_paint import summary, trouble_lines
+
     asked = _asked(args)
     with contextlib.ExitStack() as stack:
         stop = stack.enter_context(interrupts.watching())
@@ -159,17 +163,23 @@ def _shower(args: argparse.Namespace, stack: contextlib.ExitStack) -> tuple[Call
 
 
 def _show_json(view: WatchView) -> None:
+    from adapters.watch_paint import as_data
+
     sys.stdout.buffer.write(msgspec.json.encode(as_data(view)) + b"\n")
     sys.stdout.flush()
 
 
 def _show_lines(view: WatchView) -> None:
+    from adapters.watch_paint import plain_lines
+
     print("\n".join(plain_lines(view)), flush=True)
 
 
 def _screen(stack: contextlib.ExitStack) -> Callable[[WatchView], None]:
     from rich.console import Console
     from rich.live import Live
+
+    from adapters.watch_paint import frame
 
     console = Console(highlight=False)
     live = stack.enter_context(Live(console=console, screen=True, auto_refresh=False, redirect_stderr=False))
