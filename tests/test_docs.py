@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import importlib.util
 import io
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -95,6 +97,32 @@ def test_the_example_feed_loads() -> None:
     """The README's feed description is without fault."""
     (text,) = _toml_blocks("The feed description")
     assert load_feed(text, "README").name == "training bay 1"
+
+
+def test_the_example_decoder_works() -> None:
+    """The decoder shown in DEVELOPERS.md decodes, refuses and counts as its text says."""
+    (code,) = re.findall(r"```python\n(.*?)```", DEVELOPERS, re.DOTALL)
+    made: dict[str, Any] = {}
+    exec(code, made)
+    decoder = made["make_decoder"](None)
+    assert decoder.decode(b"ias 52.5 rpm 2300") == [{"ias": "52.5", "rpm": "2300"}]
+    assert decoder.decode(b"\xff ias 52.5") == []
+    assert decoder.take_notices() == ["1 packets with a name but no value"]
+    assert decoder.take_notices() == []
+
+
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README.md", "DEVELOPERS.md"])
+def test_files_named_in_the_docs_exist(text: str) -> None:
+    """Every path of the tree that the docs name is there."""
+    named = set(re.findall(r"`((?:monitor|adapters|replay|tests|\.ci)/[\w./-]*)`", text))
+    assert not [path for path in named if not (ROOT / path).exists()]
+
+
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README.md", "DEVELOPERS.md"])
+def test_modules_run_in_the_docs_exist(text: str) -> None:
+    """Every `python -m ours` shown is a module of the tree."""
+    for module in re.findall(r"python -m ((?:adapters|replay|tests)[\w.]*)", text):
+        assert importlib.util.find_spec(module) is not None, module
 
 
 def test_names_in_the_readme_are_those_of_the_code() -> None:
