@@ -55,6 +55,8 @@ LEAST_MIXED = 3
 """Takeoffs from which a drill holds at least one with a fault and one without."""
 LAST_S = 2.0
 """The last seconds before VR: what is not an engine or a direction is then taken into the air. Common practice."""
+SLOW_S = {"airspeed-stuck": 2.5, "swing": 1.5, "oil-temperature": 1.5}
+"""Faults that need about so many seconds to be seen: they begin that long before VR at the latest."""
 LEAST_TRIALS = 20
 """Cue trials, and clean trials, below which no detection statistic is given. Common practice, no source."""
 
@@ -139,11 +141,14 @@ def _trial(draw: random.Random, number: int, kinds: Sequence[str], cue_share: fl
 
 
 def onset_s(trial: Trial, marks: Landmarks) -> float | None:
-    """When the trial's fault begins: any moment from full power (25 kt for an airspeed) to 0.5 s before VR."""
+    """When the trial's fault begins: any moment from full power (25 kt for an airspeed) to just before VR.
+
+    The last moment is 0.5 s before VR; earlier for a fault that takes long to be seen (`SLOW_S`).
+    """
     if trial.kind is None:
         return None
     first = max(marks.power_s, marks.alive_s) if trial.kind.startswith("airspeed") else marks.power_s
-    return first + trial.place * max(0.0, marks.vr_s - 0.5 - first)
+    return first + trial.place * max(0.0, marks.vr_s - SLOW_S.get(trial.kind, 0.5) - first)
 
 
 def cue_s(kind: str, healthy: Iterable[Mapping[str, float]], faulty: Iterable[Mapping[str, float]]) -> float | None:

@@ -185,6 +185,24 @@ def test_every_fault_shows_and_a_prompt_key_is_a_hit(kind: str) -> None:
     assert session.outcome is not None and session.outcome.result == practice.HIT
 
 
+@pytest.mark.parametrize(
+    ("name", "kind"),
+    # oil temperature is not practised unless asked for, an overspeed only where a governor can fail
+    [
+        (name, kind)
+        for name in ("sedge", "bracken")
+        for kind in practice.DEFAULT_KINDS
+        if (name, kind) != ("sedge", "rpm-high")
+    ],
+)
+def test_the_latest_fault_can_still_be_seen_on_the_wheels(name: str, kind: str) -> None:
+    """A fault that begins as late as one may has its cue before lift-off, and is then judged as the last seconds."""
+    prepared = prepare(open_aircraft(name), Trial(1, kind, 3.0, 1.0, 15), 0.0, FIELD)
+    assert prepared.cue_s is not None and prepared.cue_s < prepared.marks.lift_off_s
+    late_abort = kind in ("engine", "power", "swing")
+    assert prepared.right == (practice.ABORT if late_abort else practice.CONTINUE)
+
+
 def test_a_key_in_the_air_is_none() -> None:
     """After lift-off the decision is over: the key does nothing more."""
     session, _ = flown(Trial(1, None, 3.0, 0.0, 13), key_s=22.0)
