@@ -293,9 +293,10 @@ class Coach:
         self.routine.field_altitude_ft = sample.altitude_ft
 
     def _enter_takeoff_roll(self, before: str | None, t: float) -> dict[str, Any]:
-        if before != "lined-up":
+        if before != "lined-up":  # a touch-and-go: configuration, power, rotate and the climb
             self._count_takeoff()
             self._direction.line_up()
+            self.routine.done.update(("clock", "airspeed-alive"))
         self._takeoffs += 1
         self._conditions.begin_roll()
         return {}

@@ -348,10 +348,9 @@ class Conditions:
         height = s.height
         if height is None:
             return None
-        if height >= 1000.0:
-            level = s.level
-            before = s.history[-2][2] if len(s.history) > 1 else None
-            return s.crossing(before, level, 1000.0 + (s.zero_ft or 0.0))
+        thousand = 1000.0 + (s.zero_ft or 0.0)
+        if s.level_trend.value >= thousand:
+            return s.rose_through(s.prev_level, s.level_trend.value, thousand)
         reduced = self.power_reduced()
         if height > 500.0 and reduced is not None:
             return reduced

@@ -267,8 +267,7 @@ class Power:
         if s.sample.throttle is None:
             if in_air and s.height is not None and s.height > self._set.no_lever_failure_height_ft:
                 return
-            pressure = s.sample.manifold_pressure_inhg
-            if rpm < 0.55 * (self.best_rpm or rpm) or _throttle_closed(pressure, s.sample.altitude_ft):
+            if self._closed(rpm):
                 hold.clear()
                 hold.fired = True  # the throttle was closed: not a failure, now or a moment later
                 hold.since = s.t
@@ -277,6 +276,13 @@ class Power:
         else:
             hold.hold_s = 0.0
         hold.begin(s.crossing(s.prev.rpm, rpm, before * (1.0 - self._set.engine_failure_part)))
+
+    def _closed(self, rpm: float) -> bool:
+        """Without a lever channel: rpm or manifold pressure of a closed throttle."""
+        sample = self._s.sample
+        return rpm < 0.55 * (self.best_rpm or rpm) or _throttle_closed(
+            sample.manifold_pressure_inhg, sample.altitude_ft
+        )
 
     def _loss_can_be_told(self, in_air: bool) -> bool:
         """Whether less rpm can only mean less power."""
@@ -320,6 +326,16 @@ class Power:
     def _lost(self, t: float) -> None:
         """5 % down for a second. While it still falls fast it may be a failure: that is told apart first."""
         before, now = self._second[0][1], self._s.sample.rpm
+        hold = self._loss_hold
+        if self._s.sample.throttle is None and hold.since is not None:
+            # A closing throttle begins like this too: wait for a sample that shows where it ends.
+            if self._s.t < hold.since + 0.7 * hold.hold_s and t < hold.since + 3.0 * hold.hold_s:
+                hold.fired = False
+                hold.schedule(t + 0.5)
+                return
+            if now is not None and (self._closed(now) or (before is not None and now < 0.97 * before)):
+                hold.clear()
+                return
         falling = before is not None and now is not None and now < before * (1.0 - 0.5 * self._set.engine_failure_part)
         if falling and self._loss_hold.since is not None and t - self._loss_hold.since < self._loss_hold.hold_s + 0.6:
             self._loss_hold.fired = False

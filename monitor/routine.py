@@ -197,10 +197,10 @@ class Routine:
     def _passed(self, height_ft: float) -> float | None:
         """When this height above the field was passed; None below it."""
         s = self._s
-        if s.height is None or s.height < height_ft or s.zero_ft is None:
+        # The trend's value: the first noisy reading above a height comes early.
+        if s.height is None or s.zero_ft is None or s.level_trend.value < height_ft + s.zero_ft:
             return None
-        before = s.history[-2][2] if len(s.history) > 1 else None
-        return s.rose_through(before, s.level, height_ft + s.zero_ft)
+        return s.rose_through(s.prev_level, s.level_trend.value, height_ft + s.zero_ft)
 
     def _watch_positive_rate(self) -> None:
         since = self._climbing_since

@@ -22,6 +22,10 @@ class Settings(msgspec.Struct, frozen=True):
     liftoff_climb_per_pitch_rate: float
     liftoff_near_ft: float
     liftoff_clear_ft: float
+    liftoff_slow_climb_fpm: float
+    liftoff_slow_near_ft: float
+    liftoff_slow_rise_ft: float
+    liftoff_slow_lead_s: float
     touchdown_speed_part: float
     power_set_throttle: float
     full_throttle: float

@@ -15,7 +15,7 @@ from monitor.options import Options
 from monitor.sample import Sample
 from monitor.trend import Trend
 
-KEEP_S = 8.0
+KEEP_S = 15.0
 KEEP_MIN = 4
 HOLD_S = 1.5  # a channel that was supplied is not given up for another way of knowing it before this
 # time, indicated airspeed, level (height or altitude), vertical speed, pitch
@@ -48,6 +48,7 @@ class State:
         self.ias_now = Trend(0.2)
         self.v_trend = Trend(1.0)
         self.level_trend = Trend(0.8)
+        self.prev_level = 0.0  # the level trend's value before this sample
         self.level_noise = 0.0  # mean size of the level's scatter about its trend, ft
         self.rest_ias: float | None = None
         self.track: float | None = None
@@ -124,6 +125,7 @@ class State:
         if level is not None:
             self.level = level
             trend = self.level_trend
+            self.prev_level = trend.value if trend.ready else level
             off = level - trend.value - trend.rate * self.dt
             trend.update(t, level)
             if trend.ready and -20.0 < off < 20.0:
