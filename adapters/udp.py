@@ -8,6 +8,7 @@ import select
 import socket
 import sys
 import time
+from pathlib import Path
 
 from adapters.description import SourceError, Transport
 from adapters.ports import Packet
@@ -65,20 +66,26 @@ class UdpSource:
         """Wait for a datagram that is let in; a flood of others ends the wait on time too."""
         until = time.monotonic() + max(timeout_s, 0.0)
         while True:
-            left = until - time.monotonic()
             try:
-                if not select.select([sock], [], [], max(left, 0.0))[0]:
-                    return None
                 payload, address = sock.recvfrom(_LARGEST)
             except BlockingIOError:
+                if not self._readable(sock, until - time.monotonic()):
+                    return None
                 continue
-            except (OSError, ValueError):  # ValueError: closed by another thread
+            except OSError:
                 self._reset()
                 return None
             if not self._only_from or self._allowed(address[0]):
                 return self._packet(payload, address)
-            if left <= 0:
+            if self.refused % 64 == 0 and time.monotonic() >= until:
                 return None
+
+    def _readable(self, sock: socket.socket, wait_s: float) -> bool:
+        """Whether something arrives within the time; False when another thread closes the socket meanwhile."""
+        try:
+            return bool(select.select([sock], [], [], max(wait_s, 0.0))[0])
+        except (OSError, ValueError):
+            return False
 
     def _allowed(self, host: str) -> bool:
         # A dual-stack socket shows IPv4 senders as ::ffff:1.2.3.4, a link-local one with its %interface.
@@ -91,6 +98,16 @@ class UdpSource:
     def _reset(self) -> None:
         """Windows reports an earlier send's unreachable port on receive; nothing is wrong with this socket."""
         self.resets += 1
+
+    def lost(self) -> int | None:
+        """Datagrams the system threw away because the buffer was full, where it says so (Linux), else None."""
+        try:
+            port = f":{self._transport.port:04X} "
+            table = Path("/proc/net/udp6" if ":" in (self._transport.bind or "") else "/proc/net/udp")
+            rows = [line.split() for line in table.read_text(encoding="ascii").splitlines() if port in line[:30]]
+            return sum(int(row[12]) for row in rows)
+        except (OSError, ValueError, IndexError):
+            return None
 
     def describe(self) -> str:
         """ "udp 127.0.0.1:5501", the group when there is one."""
