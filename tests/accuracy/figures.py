@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from monitor.coach import Coach
 from tests.accuracy.setup import coach_for
 from tests.accuracy.store import Case, samples
@@ -39,7 +41,7 @@ class Result:
     cautions: list[str] = field(default_factory=list)
     calls: list[str] = field(default_factory=list)
     missing: list[str] = field(default_factory=list)
-    notes: str = ""
+    valid: bool = True
 
 
 def evaluate(case: Case) -> Result:
@@ -75,12 +77,24 @@ def measure(case: Case, heard: Sequence[Heard]) -> Result:
         cautions=[h.event.id for h in heard if h.event.kind == "caution"],
         calls=[h.event.id for h in heard if h.event.kind == "callout"],
     )
+    result.valid = flown_well(case)
     _liftoff(result, case, heard)
     _rotate(result, case, heard)
     _heights(result, case, heard)
     if s.fault is None:
         result.missing = missing_calls(case, heard)
     return result
+
+
+def flown_well(case: Case) -> bool:
+    """Whether the model flew at all: a clean takeoff that never left the ground or turned over is no test of the coach.
+
+    It happens to the light tailwheel model in a crosswind at rest. Such flights are left out and counted.
+    """
+    over = float(np.nanmax(np.abs(case.columns["bank_deg"]))) > 45.0 if "bank_deg" in case.columns else False
+    grounded = case.truth.wheels_off is None and case.scenario.kind not in ("rejected", "burst")
+    left = case.truth.wheels_off is not None and case.scenario.kind in ("rejected", "burst")
+    return not over and (case.scenario.fault is not None or not (grounded or left))
 
 
 def _first(heard: Sequence[Heard], kind: str, name: str) -> Heard | None:

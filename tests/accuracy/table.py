@@ -25,9 +25,11 @@ def _errors(name: str, goal: str, values: Sequence[float]) -> str:
 
 def report(results: Sequence[Result]) -> str:
     """Everything, for a person."""
+    useless = [r.name for r in results if not r.valid]
+    results = [r for r in results if r.valid]
     clean = [r for r in results if r.fault is None]
     faulted = [r for r in results if r.fault is not None]
-    parts = []
+    parts = [f"Left out because the model did not fly or turned over: {len(useless)} ({', '.join(useless[:12])})"]
     if clean:
         parts.append(_clean_table(clean))
     if faulted:

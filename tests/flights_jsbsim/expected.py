@@ -207,7 +207,10 @@ def _hidden_loss(s: _Scene, onset: float) -> Expected:
         )
     before = s.at("vertical_speed_fpm", onset)
     later = onset + SLOW_CLIMB_LOSS_S
-    clear = later < s.t[-1] and s.at("vertical_speed_fpm", later) < 0.5 * before and s.raw.scenario.gust_kt < 1.0
+    fast = s.when((s.true["ias_kt"] > s.a.best_rate_kt - 5.0) & (s.t > s.off), s.off)
+    settled = fast is not None and onset - fast > 15.0  # this climb's own rate is known by then
+    clear = settled and later < s.t[-1] and s.at("vertical_speed_fpm", later) < 0.5 * before
+    clear = clear and s.raw.scenario.gust_kt < 1.0
     outcomes = frozenset({"air"} if clear else {"air", "quiet"})
     return Expected(outcomes, reasons, onset, onset, onset, later, later, clear, why="seen in the climb only")
 

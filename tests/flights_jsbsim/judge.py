@@ -85,7 +85,7 @@ def judge(
     that counts."""
     v = Verdict()
     warnings = [h for h in heard if h.event.kind == "warning"]
-    _absolute_rules(v, heard, warnings, start_s, wheels_off_s)
+    _absolute_rules(v, heard, warnings, start_s, None if wheels_off_s is None else wheels_off_s + slack_s)
     right = None
     for h in warnings:
         when = h.out_s - start_s
