@@ -1,4 +1,4 @@
-"""One sender of a feed: its decoder, its mapper, and the packets kept of it while it is not heard."""
+"""One sender of a feed: its decoding, and the packets kept of it while it is not heard."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from collections import deque
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Protocol
 
-from adapters.ports import Decoder, Fields
 from monitor.sample import Sample
 
 if TYPE_CHECKING:
@@ -17,11 +16,11 @@ FIRST_KEPT, LATEST_KEPT, KEPT_BYTES = 4, 64, 4096
 packets than this are not kept."""
 
 
-class MapperLike(Protocol):
-    """Turns a record into a sample; `adapters.mapping.Mapper` is the real one."""
+class PipelineLike(Protocol):
+    """Turns packets into samples; `adapters.pipeline.Pipeline` is the real one."""
 
-    def sample(self, record: Fields, arrival_ns: int | None = None) -> Sample | None:
-        """The sample, or None when nothing in the record can be used."""
+    def __call__(self, payload: bytes, arrival_ns: int | None = None) -> list[Sample]:
+        """The valid samples in a packet."""
         ...
 
     def take_notices(self) -> list[str]:
@@ -29,16 +28,14 @@ class MapperLike(Protocol):
         ...
 
 
-MakeDecoding = Callable[["FeedDescription"], tuple[Decoder, MapperLike]]
+MakeDecoding = Callable[["FeedDescription"], PipelineLike]
 
 
-def real_decoding(feed: FeedDescription) -> tuple[Decoder, MapperLike]:
-    """The decoder and mapper a feed description asks for."""
-    from adapters.feed import make_decoder, make_tally
-    from adapters.mapping import Mapper
+def real_decoding(feed: FeedDescription) -> PipelineLike:
+    """The decoding and mapping a feed description asks for."""
+    from adapters.pipeline import make_pipeline
 
-    tally = make_tally(feed)
-    return make_decoder(feed, tally), Mapper(feed, tally)
+    return make_pipeline(feed)
 
 
 Kept = tuple[int, bytes]
@@ -46,20 +43,18 @@ Kept = tuple[int, bytes]
 
 
 class Sender:
-    """One origin: its decoder and mapper, how many of its packets came, and the ones kept while it is not heard."""
+    """One origin: its decoding, how many of its packets came, and the ones kept while it is not heard."""
 
-    def __init__(self, decoder: Decoder, mapper: MapperLike) -> None:
+    def __init__(self, pipeline: PipelineLike) -> None:
         """Nothing received yet."""
-        self.decoder = decoder
-        self.mapper = mapper
+        self.pipeline = pipeline
         self.packets = 0
         self.first: list[Kept] = []
         self.latest: deque[Kept] = deque(maxlen=LATEST_KEPT)
 
     def samples(self, arrival_ns: int, payload: bytes) -> list[Sample]:
         """The valid samples in a packet."""
-        found = (self.mapper.sample(record, arrival_ns) for record in self.decoder.decode(payload))
-        return [sample for sample in found if sample is not None]
+        return self.pipeline(payload, arrival_ns)
 
     def keep(self, arrival_ns: int, payload: bytes) -> None:
         """Remember a packet for priming a decoder later."""
@@ -75,5 +70,5 @@ class Sender:
         return [*self.first, *self.latest]
 
     def take_notices(self) -> list[str]:
-        """The decoder's and the mapper's notices."""
-        return [*self.decoder.take_notices(), *self.mapper.take_notices()]
+        """What was wrong since the last call."""
+        return self.pipeline.take_notices()

@@ -229,7 +229,7 @@ class Session:
         self._refused.pop(oldest, None)
 
     def _new_sender(self) -> Sender:
-        return Sender(*self._make_decoding(self._feed))
+        return Sender(self._make_decoding(self._feed))
 
     def _take_over(self, packet: Packet, sender: Sender) -> tuple[Sender, Input] | None:
         """The sender that owns the feed from this packet on, or None when it does not: one is heard, or no sample."""

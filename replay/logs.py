@@ -76,7 +76,7 @@ class Log:
         self.path = path
         self.rows = self.used = 0
         self.notices: list[str] = []
-        self._decoder, self._mapper = make_decoding(feed)
+        self._pipeline = make_decoding(feed)
         self._arrival_s = 0.0
         self._last_s: float | None = None
 
@@ -92,16 +92,14 @@ class Log:
 
     def take_notices(self) -> list[str]:
         """What was wrong since the last call."""
-        self.notices = [*self._decoder.take_notices(), *self._mapper.take_notices()]
+        self.notices = self._pipeline.take_notices()
         return self.notices
 
     def _line(self, line: bytes) -> Iterator[tuple[int, Sample]]:
         self.rows += 1
-        for record in self._decoder.decode(line):
-            sample = self._mapper.sample(record)
-            if sample is not None:
-                self.used += 1
-                yield self._arrival(sample.time_s), sample
+        for sample in self._pipeline(line):
+            self.used += 1
+            yield self._arrival(sample.time_s), sample
 
     def _arrival(self, time_s: float | None) -> int:
         """Arrival in nanoseconds after the first row; a row without a time came with the one before."""
