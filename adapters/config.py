@@ -72,4 +72,11 @@ def load(folder: Path, env: Mapping[str, str] = os.environ) -> dict[str, Any]:
     found["keep_gb"] = table.number("keep_gb", 0, 1e6, "GB")
     table.finish()
     checker.done()
+    found |= {key: _beside(file, found[key]) for key in ("feed", "aircraft", "procedure")}
     return {key: value for key, value in found.items() if value is not None}
+
+
+def _beside(config_file: Path, value: str | None) -> str | None:
+    """A file named in the config is looked for beside it first; a name, or a file elsewhere, stays as it is."""
+    beside = None if value is None else config_file.parent / value
+    return str(beside) if beside is not None and beside.is_file() else value

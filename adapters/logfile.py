@@ -12,6 +12,9 @@ import queue
 from collections.abc import Iterator
 from pathlib import Path
 
+from monitor.events import Event
+from monitor.snapshot import Snapshot
+
 NAME = "climbout.log"
 BYTES_MAX, KEPT = 1_000_000, 3
 """One megabyte a file, three older ones kept."""
@@ -24,6 +27,28 @@ class _Quiet(logging.handlers.RotatingFileHandler):
 
     def handleError(self, record: logging.LogRecord) -> None:
         """Say nothing: the log is a convenience."""
+
+
+class LoggedEvents:
+    """An output that keeps each event in the log, in a few words."""
+
+    name = "the log"
+    shows = False
+
+    def start(self) -> str | None:
+        """Nothing to say."""
+        return None
+
+    def event(self, event: Event) -> None:
+        """One line."""
+        said = "" if event.say is None else f' "{event.say}"'
+        log.info("%s s %s %s%s", event.t_s, event.kind, event.id, said)
+
+    def show(self, snapshot: Snapshot) -> None:
+        """Not kept."""
+
+    def close(self) -> None:
+        """Nothing to close."""
 
 
 @contextlib.contextmanager

@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 
 from adapters.outputs import JsonLines, Output, Queued
+
+
+def in_background() -> bool:
+    """Whether this is a job in the terminal's background, which must not paint over what is in front."""
+    try:
+        return os.tcgetpgrp(sys.stdout.fileno()) != os.getpgrp()  # type: ignore[attr-defined,unused-ignore]
+    except (AttributeError, OSError, ValueError):
+        return False
 
 
 def make_screen(
@@ -21,6 +30,6 @@ def make_screen(
     from adapters.terminal import Dashboard, cannot_paint
     from monitor.screen_parts import Surroundings
 
-    if not getattr(args, "fast", False) and cannot_paint(sys.stdout) is None:
+    if not getattr(args, "fast", False) and not in_background() and cannot_paint(sys.stdout) is None:
         return Dashboard(Surroundings(title=title, aircraft=aircraft, source=source, keys=keys))
     return Queued(PlainLines()) if live else PlainLines()

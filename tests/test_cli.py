@@ -281,6 +281,14 @@ def test_precedence(tmp_path: Path) -> None:
     assert setup.given["headwind_kt"] == "config.toml, headwind_kt"
 
 
+def test_files_named_in_the_config_lie_beside_it(tmp_path: Path) -> None:
+    """A relative path in config.toml is meant from the config's own folder, wherever the user stands."""
+    (tmp_path / "config.toml").write_text('feed = "bay.toml"\naircraft = "bracken"\n')
+    (tmp_path / "bay.toml").write_text(feed_text().replace("built-in trainer", "bay 7"))
+    setup = _resolve([], {}, tmp_path)
+    assert setup.feed.name == "bay 7" and setup.aircraft.name.startswith("Bracken")
+
+
 def test_config_faults_come_with_the_others(tmp_path: Path) -> None:
     """A config of unknown keys and wrong values is told with its place, together with the options' faults."""
     (tmp_path / "config.toml").write_text('aeroplane = "x"\nlevel = 3\nfield_elevation_ft = "high"\n')

@@ -14,7 +14,7 @@ import msgspec
 
 from adapters import common, config, interrupts
 from adapters.cli import CAUTION, EXIT_INTERRUPTED, our_version
-from adapters.logfile import log, logging_to
+from adapters.logfile import LoggedEvents, log, logging_to
 from adapters.outputs import Outputs, Queued, Teller
 from adapters.ports import Source
 from adapters.speaking import Speaking, open_voice
@@ -84,7 +84,7 @@ def _fly(
     session = Session(setup.feed, setup.aircraft, setup.procedure, setup.options)
     where = source.describe()
     screen = make_screen(args, title="fly", aircraft=setup.aircraft.name, source=where, live=True, keys="q quit")
-    outputs = Outputs([screen] if speaking is None else [speaking, screen], tell)
+    outputs = Outputs([*([] if speaking is None else [speaking]), screen, LoggedEvents()], tell)
     if speaking is not None:
         speaking.caption = getattr(screen, "caption", None)
     with open_keys() as keys:
