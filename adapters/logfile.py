@@ -42,7 +42,8 @@ class LoggedEvents:
     def event(self, event: Event) -> None:
         """One line."""
         said = "" if event.say is None else f' "{event.say}"'
-        log.info("%s s %s %s%s", event.t_s, event.kind, event.id, said)
+        when = "" if event.t_s is None else f"{event.t_s:.3f} s "
+        log.info("%s%s %s%s", when, event.kind, event.id, said)
 
     def show(self, snapshot: Snapshot) -> None:
         """Not kept."""
