@@ -96,9 +96,9 @@ def _carried(values: Iterable[float], first: float) -> Iterator[float]:
         yield latest
 
 
-def busiest_sender(packets: Sequence[Packet]) -> str:
-    """The sender of the most packets; "" when there is none."""
-    counts: dict[str, int] = {}
+def by_sender(packets: Sequence[Packet]) -> dict[str, list[Packet]]:
+    """The packets of each sender, who sent most first."""
+    found: dict[str, list[Packet]] = {}
     for packet in packets:
-        counts[packet.origin] = counts.get(packet.origin, 0) + 1
-    return max(counts, key=lambda origin: counts[origin], default="")
+        found.setdefault(packet.origin, []).append(packet)
+    return dict(sorted(found.items(), key=lambda item: -len(item[1])))

@@ -196,5 +196,5 @@ def _asked(channel: str, step: str, share: float) -> Reason:
     if share > 0.3:
         return Reason(2.0, f"moved in the step {step}")
     if share > 0.08:
-        return Reason(0.5, f"moved a little in the step {step}")
+        return Reason(-0.5, f"moved only a little in the step {step}")
     return Reason(-0.5 if channel in _FEEBLE else -5.0, f"did not move in the step {step}")

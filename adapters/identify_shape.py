@@ -27,7 +27,7 @@ USUAL: dict[str, tuple[Usual, ...]] = {
     "ias_kt": (Usual("rest", (-5, 30), (-5, 30)), Usual("takeoff", (-5, 30), (50, 150))),
     "groundspeed_kt": (Usual("rest", (-1, 1), (-1, 1)), Usual("takeoff", (-1, 20), (40, 160))),
     "altitude_ft": (Usual("rest", (-1500, 14000), (-1500, 14000)),),
-    "height_ft": (Usual("rest", (-10, 20), (-10, 20)), Usual("takeoff", (-10, 20), (300, 3000))),
+    "height_ft": (Usual("rest", (-10, 20), (-10, 20)),),
     "vertical_speed_fpm": (Usual("takeoff", (-400, 200), (300, 3000)),),
     "pitch_deg": (Usual("rest", (-6, 15), (-6, 15)), Usual("pitch", (-25, 12), (4, 35))),
     "bank_deg": (Usual("rest", (-5, 5), (-5, 5)), Usual("bank", (-60, -8), (8, 60))),
@@ -211,11 +211,9 @@ def _altitude(scene: Scene, claim: Claim) -> list[Reason]:
     if ends is None:
         return []
     climbed = ends[1] - ends[0]
-    return [
-        Reason(1.0, "climbs in the takeoff")
-        if 350 < climbed < 3000
-        else Reason(-4.0, f"climbs {climbed:.3g} ft in the takeoff")
-    ]
+    if 150 < climbed < 4000:
+        return [Reason(1.0, "climbs in the takeoff")]
+    return [Reason(-3.0, f"climbs {climbed:.3g} ft in the takeoff")]
 
 
 _SPECIAL: dict[str, Callable[[Scene, Claim], list[Reason]]] = {

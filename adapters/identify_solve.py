@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import msgspec
 
 from adapters.identify import identify
-from adapters.identify_capture import busiest_sender
+from adapters.identify_capture import by_sender
 from adapters.identify_format import FormatGuess, guess_formats
 from adapters.identify_result import Identification
 from adapters.identify_steps import Answers
@@ -18,6 +18,8 @@ from adapters.ports import Packet
 CLOSE = 0.15
 """Formats whose score is within this of the best are tried as well; what finds more wins."""
 MOST_TRIED = 3
+MOST_SENDERS = 8
+"""Senders looked at, the busiest first."""
 
 
 class Solution(msgspec.Struct, frozen=True):
@@ -36,11 +38,12 @@ class Solution(msgspec.Struct, frozen=True):
         return feed_toml(name, transport, self.guess, self.result, needs_merge(self.table, self.result))
 
 
-def solve(packets: Sequence[Packet], answers: Answers, guess: FormatGuess | None = None) -> Solution:
-    """The mapping that packets and answers speak for, of the busiest sender. Never raises on any bytes."""
-    sender = busiest_sender(packets)
-    mine = [packet for packet in packets if packet.origin == sender]
-    every = [guess] if guess else guess_formats([packet.payload for packet in mine])
+def solve(packets: Sequence[Packet], answers: Answers) -> Solution:
+    """The mapping that packets and answers speak for. Never raises on any bytes.
+
+    Of several senders the one that sends most is taken, of those whose packets can be decoded.
+    """
+    sender, mine, every = _decodable(by_sender(packets))
     guesses = [one for one in every if one.usable]
     tried = [_try(one, mine, answers) for one in guesses[:MOST_TRIED] if one.score > guesses[0].score - CLOSE]
     if not tried:
@@ -50,6 +53,17 @@ def solve(packets: Sequence[Packet], answers: Answers, guess: FormatGuess | None
     best = max(tried, key=lambda one: _worth(one[2]))
     others = tuple(other for other in guesses if other is not best[0])
     return Solution(sender, best[0], others, best[1], best[2])
+
+
+def _decodable(senders: Mapping[str, list[Packet]]) -> tuple[str, list[Packet], list[FormatGuess]]:
+    """The first of the busiest senders that can be decoded, its packets and guesses; else the busiest."""
+    first: tuple[str, list[Packet], list[FormatGuess]] | None = None
+    for sender, packets in list(senders.items())[:MOST_SENDERS]:
+        found = (sender, packets, guess_formats([packet.payload for packet in packets]))
+        if any(guess.usable for guess in found[2]):
+            return found
+        first = first or found
+    return first or ("", [], [])
 
 
 def _worth(result: Identification) -> float:

@@ -107,10 +107,10 @@ READ_TO: dict[str, float] = {  # the fineness a person reads each gauge with (co
 class _Pilot:
     """Flies the model by small loops, and writes down what a feed would send and what the pilot would answer."""
 
-    def __init__(self, wind: tuple[float, float], seed: int) -> None:
+    def __init__(self, wind: tuple[float, float], seed: int, model: str) -> None:
         self.fdm = jsbsim.FGFDMExec(None)
         self.fdm.set_debug_level(0)
-        self.fdm.load_model("c172p")
+        self.fdm.load_model(model)
         self.fdm.set_dt(STEP_S)
         start = {"h-agl-ft": 4.4, "terrain-elevation-ft": ELEVATION_FT, "psi-true-deg": 262.0}
         start |= {"lat-geod-deg": 46.9, "long-gc-deg": 7.4}
@@ -129,7 +129,14 @@ class _Pilot:
         self.rows: list[list[float]] = []
         self.steps: list[Step] = []
         self.readings: list[Reading] = []
-        self.names = [p for p, _, _ in PROPERTIES.values()] + list(DECOYS.values())
+        self.decoys = [name for name, prop in DECOYS.items() if self._has(prop)]
+        self.names = [p for p, _, _ in PROPERTIES.values()] + [DECOYS[name] for name in self.decoys]
+
+    def _has(self, prop: str) -> bool:
+        try:
+            return math.isfinite(self.fdm[prop])
+        except KeyError:
+            return False
 
     @property
     def now_s(self) -> float:
@@ -264,16 +271,16 @@ def _flight(pilot: _Pilot) -> None:
 
 
 @functools.cache
-def guided_flight(wind: tuple[float, float] = (-6.0, 12.0), seed: int = 1) -> Flight:
+def guided_flight(wind: tuple[float, float] = (-6.0, 12.0), seed: int = 1, model: str = "c172p") -> Flight:
     """One guided flight, flown once and kept. `wind`: ft/s from the north and the east component it blows towards."""
-    pilot = _Pilot(wind, seed)
+    pilot = _Pilot(wind, seed, model)
     _ground(pilot)
     _flight(pilot)
     table = np.array(pilot.rows)
     truth = {}
     for i, (name, (_, factor, offset)) in enumerate(PROPERTIES.items()):
         truth[name] = table[:, i] * factor + offset
-    decoys = {name: table[:, len(PROPERTIES) + i] for i, name in enumerate(DECOYS)}
+    decoys = {name: table[:, len(PROPERTIES) + i] for i, name in enumerate(pilot.decoys)}
     arrival = truth["time_s"].copy()
     return Flight(arrival, truth, decoys, tuple(pilot.steps), tuple(pilot.readings))
 

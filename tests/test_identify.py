@@ -30,9 +30,9 @@ WINDS = ((-6.0, 12.0), (0.0, 0.0), (10.0, 5.0), (3.0, -8.0))
 UNIT_FREE = ("", "1")
 
 
-def flight_of(seed: int) -> Flight:
+def flight_of(seed: int, model: str = "c172p") -> Flight:
     """One of four flights, in different winds."""
-    return guided_flight(WINDS[seed % 4], seed % 4 + 1)
+    return guided_flight(WINDS[seed % 4], seed % 4 + 1, model)
 
 
 def answers_of(flight: Flight, steps: float = 1.0, readings: float = 1.0, seed: int = 0) -> Answers:
@@ -56,9 +56,16 @@ def wrong(found: object, made: Shuffled, channel: str) -> str | None:
     return None if reading.flip == truth.flipped else f"{channel}: the sign is wrong"
 
 
-def check_shuffle(seed: int, noise: float) -> None:
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(300, 312))
+def test_another_aeroplane(seed: int) -> None:
+    """The same on 12 shuffles of another model (180 hp, weaker climb, other weights of the controls)."""
+    check_shuffle(seed, 0.003, "c172r")
+
+
+def check_shuffle(seed: int, noise: float, model: str = "c172p") -> None:
     """All that was asked for is found, with unit and sign; nothing wrong is called sure, asked for or not."""
-    flight = flight_of(seed)
+    flight = flight_of(seed, model)
     made = shuffle(flight, seed, noise)
     result = identify(Table(flight.t_s, made.columns), answers_of(flight))
     found = {one.channel: one for one in result.found}
@@ -281,6 +288,16 @@ def check_description(encode: Encode) -> None:
         if channel == "height_ft":
             off = [abs(a - (b - 4.36)) for a, b in pairs]  # the model's height is of its centre of gravity
         assert np.percentile(off, 99) < close, channel
+
+
+def test_junk_from_a_louder_sender_does_not_hide_the_feed() -> None:
+    """With three times as many packets of noise from another address, the feed's own sender is taken."""
+    flight, packets, _ = solution_of(FORMATS["text"])
+    noisy = np.random.default_rng(1)
+    junk = [Packet(p.arrival_ns + i, "192.0.2.66:1", noisy.bytes(200)) for p in packets for i in range(3)]
+    solution = solve(sorted([*packets, *junk], key=lambda packet: packet.arrival_ns), answers_of(flight))
+    assert solution.sender == "192.0.2.7:40000"
+    assert solution.guess is not None and "text" in solution.guess.words
 
 
 def test_labels_help_but_cannot_overrule_what_is_seen() -> None:
