@@ -75,16 +75,16 @@ def wrapped(value: float, turn: float) -> float:
 
 def make_plan(channels: Iterable[ChannelMap], shape: tuple[str | int, ...], tally: Tally) -> list[Reading]:
     """The readings for records that have these keys; a channel whose field is not among them is left out."""
-    labels = [key for key in shape if isinstance(key, str)]
+    known = set(shape)
+    by_name: dict[str, str] = {}  # worked out once: a hostile record may have thousands of labels
+    for label in shape:
+        if isinstance(label, str):
+            by_name.setdefault(units.split_label(label)[0], label)
     plan = []
     for channel in channels:
-        key = channel.field
-        if key not in shape:
-            found = units.find_label(key, labels) if isinstance(key, str) else None
-            if found is None:
-                continue
-            key = found
-        reading = _reading(channel, key, tally)
+        field = channel.field
+        key = field if field in known else by_name.get(field) if isinstance(field, str) else None
+        reading = None if key is None else _reading(channel, key, tally)
         if reading is not None:
             plan.append(reading)
     return plan

@@ -17,6 +17,7 @@ BUFFER_ASKED = 4 * 1024 * 1024
 """Bytes of receive buffer asked for; the usual default holds 166 datagrams of 300 bytes (measured)."""
 LONGEST_WAIT_S = 0.1
 _LARGEST = 65_535
+_ANYONE = "anyone on the network can send telemetry here; only_from names who may"
 _now_ns = time.monotonic_ns
 
 
@@ -123,11 +124,9 @@ class UdpSource:
                 "a busy machine may lose packets"
             )
         bind = self._transport.bind or ""
-        if not ipaddress.ip_address(bind).is_loopback and not self._only_from:
-            lines.append(
-                f"{self.describe()}: open to every machine that can reach this one; anyone on the network can send "
-                "telemetry here; only_from names who may"
-            )
+        if not ipaddress.ip_address(bind).is_loopback:
+            who = f"only {', '.join(sorted(self._only_from))} is let in" if self._only_from else _ANYONE
+            lines.append(f"{self.describe()}: open to every machine that can reach this one; {who}")
         return lines
 
     def close(self) -> None:

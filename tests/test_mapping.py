@@ -243,3 +243,28 @@ def test_a_mapper_alone_counts_its_own_records() -> None:
     assert mapper.sample(record) == Sample(height_ft=1.0)
     assert "packet 1: ias_kt" in mapper.take_notices()[0]
     assert decoder.take_notices() == []
+
+
+def test_a_byte_order_mark_is_no_part_of_the_first_label() -> None:
+    """Some programs begin their text with a byte order mark; the first column is found all the same."""
+    text = '[decode]\nformat = "delimited"\n[channels]\nias_kt = { field = "v" }\nheight_ft = { field = "h" }\n'
+    pipe = make_pipeline(load_feed(text, "feed x"))
+    assert pipe(b"\xef\xbb\xbfv,h\n") == []
+    assert pipe(b"50,2\n") == [Sample(ias_kt=50.0, height_ft=2.0)]
+
+
+def test_a_record_of_thousands_of_labels_is_gone_through_once() -> None:
+    """A hostile record with thousands of labels costs one look at each label, not one for each channel."""
+    pipe = pipeline('rpm = { field = "n" }\nthrottle = { field = "thr" }')
+    looked = 0
+
+    class Label(str):
+        def __hash__(self) -> int:
+            nonlocal looked
+            looked += 1
+            return super().__hash__()
+
+    record = {Label(f"x{number} [kt]"): 1.0 for number in range(3000)}
+    looked = 0
+    assert pipe.mapper.sample(record) is None
+    assert looked < 8 * 3000

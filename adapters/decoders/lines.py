@@ -34,7 +34,7 @@ class Lines:
     def split(self, payload: bytes) -> list[str]:
         """The whole lines, without their ends and without empty ones; a text that cannot be decoded gives none."""
         try:
-            text = payload.decode(self._encoding)
+            text = payload.decode(self._encoding).removeprefix("\ufeff")  # a byte order mark, as some programs begin
         except (UnicodeError, ValueError):
             self._tally.note("encoding", f"got bytes that are no {self._encoding} text", "packet skipped")
             return []
