@@ -14,6 +14,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
@@ -197,7 +198,8 @@ def new_path(folder: Path, stamp: str) -> Path:
 def prune(folder: Path, keep_bytes: float) -> list[Path]:
     """Delete the oldest recordings of a folder until `keep_bytes` hold the rest; 0 keeps all. What was deleted.
 
-    Only files that bear our own name and mark are counted or touched; the newest is never deleted.
+    Only files that bear our own name and mark are counted or touched; the newest, and one that is being written, are
+    never deleted.
     """
     if not keep_bytes:
         return []
@@ -207,11 +209,25 @@ def prune(folder: Path, keep_bytes: float) -> list[Path]:
     for path in found[:-1]:
         if sum(sizes.values()) <= keep_bytes:
             break
+        if _in_use(path):
+            continue
         with contextlib.suppress(OSError):
             path.unlink()
             deleted.append(path)
-        sizes.pop(path)
+            sizes.pop(path)
+            for companion in _companions(path):
+                companion.unlink(missing_ok=True)
     return deleted
+
+
+def _companions(path: Path) -> list[Path]:
+    return [path.with_name(path.name + suffix) for suffix in ("-wal", "-shm")]
+
+
+def _in_use(path: Path) -> bool:
+    """Another flight seems to be recording to it: it has companions, and was written to in the last minute."""
+    beside = [companion.stat().st_mtime for companion in _companions(path) if companion.exists()]
+    return bool(beside) and max(*beside, path.stat().st_mtime) > time.time() - 60.0
 
 
 def _age(path: Path) -> tuple[float, str]:

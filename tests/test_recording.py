@@ -312,6 +312,21 @@ def test_oldest_recordings_go_when_the_limit_is_passed(tmp_path: Path) -> None:
     assert (tmp_path / "flight-3.climbout").exists() and (tmp_path / "flight-0000.climbout").exists()
 
 
+def test_a_recording_in_the_making_is_not_deleted(tmp_path: Path) -> None:
+    """Another flight's file that is being written stays, whatever the limit; a killed one goes with its companions."""
+    busy = _recorder(tmp_path / "flight-1.climbout")
+    killed = tmp_path / "flight-2.climbout"
+    _recorder(killed).close()
+    killed.with_name(killed.name + "-wal").write_bytes(b"")
+    _recorder(tmp_path / "flight-3.climbout").close()
+    for path in (killed, killed.with_name(killed.name + "-wal")):
+        os.utime(path, (1000, 1000))
+    assert prune(tmp_path, 1) == [killed]
+    assert sorted(item.name for item in tmp_path.iterdir() if "flight-2" in item.name) == []
+    assert (tmp_path / "flight-1.climbout").exists()
+    busy.close()
+
+
 def test_recording_holds_no_address_and_no_key() -> None:
     """The feed's text is kept without its transport, keys left out, and can still be read."""
     secret = "x" * 40
