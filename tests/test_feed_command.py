@@ -9,6 +9,8 @@ import pytest
 
 from adapters.capture import packet_line, read_capture, write_capture
 from adapters.cli import main
+from adapters.description import DecodeSettings, Layout, Transport
+from adapters.feed import load_feed
 from adapters.ports import Packet
 from monitor.toml_check import Faults
 from tests.test_feeds import EXAMPLES, FEEDS
@@ -34,6 +36,17 @@ def test_examples_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
     assert all(path.stem in out for path in EXAMPLES.glob("*.toml"))
     assert main(["feed", "example", "jason"]) == 2
     assert "did you mean" in capsys.readouterr().err
+
+
+def test_the_guide_names_every_key_there_is(capsys: pytest.CaptureFixture[str]) -> None:
+    """The guide explains each key of a description that the check knows, and its example file is right."""
+    assert main(["feed", "guide"]) == 0
+    text = capsys.readouterr().out
+    fields = [f for kind in (Transport, DecodeSettings, Layout) for f in kind.__struct_fields__]
+    inner = {"settings", "layout", "parts", "order", "curve", "value", "format"}
+    assert not [name for name in fields if name not in inner and f"`{name}" not in text and f"`{name}`" not in text
+                and f" {name} = " not in text]  # fmt: skip
+    load_feed(text.partition("```toml\n")[2].partition("```")[0], "feed guide")
 
 
 def test_a_capture_is_tried(capsys: pytest.CaptureFixture[str]) -> None:

@@ -29,6 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             module.add_arguments(actions.add_parser(name, help=module.HELP, description=module.HELP))
     example = actions.add_parser("example", help="print an example description to start from")
     example.add_argument("example", metavar="NAME", nargs="?", help="which one (without: the list)")
+    actions.add_parser("guide", help="how to connect a simulator: the way there, and every key of a description")
     keys = actions.add_parser("keys", help="make a pair of keys for an encrypted ZeroMQ feed")
     keys.add_argument("keys_name", metavar="NAME", help="writes NAME.public.toml and NAME.secret.toml")
     keys.add_argument("--folder", metavar="DIR", default=".", help="where to write them (default: here)")
@@ -54,6 +55,9 @@ def run(args: argparse.Namespace) -> int:
         from adapters.commands.feed_check import check
 
         return check(args)
+    if args.action == "guide":
+        print((resources.files("adapters.examples") / "connect-your-simulator.md").read_text(encoding="utf-8"), end="")
+        return 0
     return _example(args.example) if args.action == "example" else _keys(args)
 
 
