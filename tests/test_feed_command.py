@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from adapters.capture import packet_line, read_capture, write_capture
@@ -12,7 +13,9 @@ from adapters.cli import main
 from adapters.description import DecodeSettings, Layout, Transport
 from adapters.feed import load_feed
 from adapters.ports import Packet
+from adapters.session import Input
 from monitor.toml_check import Faults
+from replay.recording import Recorder
 from tests.test_feeds import EXAMPLES, FEEDS
 
 
@@ -71,6 +74,24 @@ def test_a_text_log_is_tried_too(capsys: pytest.CaptureFixture[str], tmp_path: P
                     'altitude_ft = { field = "alt" }\n', encoding="utf-8")  # fmt: skip
     assert main(["feed", "check", str(feed), "--capture", str(log), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["samples"] == 2
+
+
+def test_a_recording_is_tried_with_the_header_that_came_before(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """A flight's recording is a capture too; the header that its sender sent before it was heard is in it."""
+    feed = tmp_path / "feed.toml"
+    feed.write_text(
+        '[decode]\nformat = "delimited"\n[channels]\nias_kt = { field = "v" }\nheight_ft = { field = "h" }\n'
+    )
+    path = tmp_path / "flight.climbout"
+    recorder = Recorder(path, {"feed": "x"}, print)
+    before = msgspec.msgpack.encode([(1, b"v,h\n")])
+    recorder.record([Input("prime", 2, "127.0.0.1:1", before), Input("packet", 2, "127.0.0.1:1", b"50,2\n")], [])
+    recorder.close()
+    assert main(["feed", "check", str(feed), "--capture", str(path), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (found["packets"], found["samples"]) == (2, 1)
 
 
 def test_a_channel_that_never_comes_is_a_fault(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -18,6 +18,7 @@ from adapters.description import ChannelMap, FeedDescription, SourceError
 from adapters.feed import load_feed, source_name
 from adapters.pipeline import Pipeline, make_pipeline
 from adapters.ports import Packet
+from adapters.session import Input
 from monitor.aircraft import Aircraft
 from monitor.options import Options
 from monitor.procedure import Procedure
@@ -84,13 +85,21 @@ def packets_of(path: Path) -> Iterator[Packet]:
     if kind_of(path) == "recording":
         recording = Recording(path)
         for given in recording.inputs():
-            if given.kind == "packet":
-                yield Packet(given.arrival_ns, given.origin, given.data)
+            yield from _recorded(given)
         recording.close()
         return
     with path.open("rb") as file:
         for number, line in enumerate(file):
             yield Packet(number, str(path), line)
+
+
+def _recorded(given: Input) -> Iterator[Packet]:
+    """The packets in one input of a recording: itself, or those kept of its sender from before (a header line)."""
+    if given.kind == "packet":
+        yield Packet(given.arrival_ns, given.origin, given.data)
+    elif given.kind == "prime":
+        for arrival_ns, payload in msgspec.msgpack.decode(given.data, type=list[tuple[int, bytes]]):
+            yield Packet(arrival_ns, given.origin, payload)
 
 
 def check(args: argparse.Namespace) -> int:
