@@ -5,7 +5,6 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
-from urllib.parse import quote
 
 import msgspec
 
@@ -18,7 +17,7 @@ from replay.recording import APPLICATION_ID, FORMAT, KINDS
 
 def _connect(path: Path) -> sqlite3.Connection:
     """Open for reading. With no -wal or -journal beside it the file is whole as it is, and is not touched."""
-    address = f"file:{quote(str(path.resolve()))}"
+    address = path.resolve().as_uri()
     companions = [path.with_name(path.name + suffix) for suffix in ("-wal", "-journal")]
     ways = ("mode=ro", "mode=ro&immutable=1") if any(c.exists() for c in companions) else ("mode=ro&immutable=1",)
     error: sqlite3.Error | None = None
@@ -73,6 +72,9 @@ class Recording:
         """Every input in order. A damaged end stops them, with a note."""
         origins = dict(self._rows("SELECT id, name FROM origin"))
         for kind, arrival_ns, origin, data in self._rows("SELECT kind, arrival_ns, origin, data FROM input ORDER BY n"):
+            if not 0 <= kind < len(KINDS) or not isinstance(data, bytes):
+                self.notes.append(f"recording {self.path.name}: damaged, read as far as it goes (input of kind {kind})")
+                return
             yield Input(KINDS[kind], arrival_ns, origins.get(origin, ""), data)
 
     def event_lines(self) -> Iterator[bytes]:

@@ -194,6 +194,28 @@ def test_interrupt_as_a_background_job(tmp_path: Path, flight: list[bytes]) -> N
 
 
 @posix_only
+def test_interrupted_replay_ends_with_130(tmp_path: Path, flight: list[bytes]) -> None:
+    """A replay at its own pace, interrupted as a background job too, ends with 130 and without a traceback."""
+    (tmp_path / "feed.toml").write_text(feed_text())
+    (tmp_path / "log.csv").write_bytes(b"".join(flight))
+    line = [
+        *COMMAND,
+        "replay",
+        str(tmp_path / "log.csv"),
+        "--feed",
+        str(tmp_path / "feed.toml"),
+        "--no-voice",
+        "--json",
+    ]
+    script = 'trap "" INT; exec "$@"'
+    process = subprocess.Popen(["/bin/sh", "-c", script, "sh", *line], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    assert process.stdout is not None and b"started" in process.stdout.readline()
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=DEADLINE_S)
+    assert process.returncode == 130 and b"Traceback" not in err
+
+
+@posix_only
 def test_killed_in_flight(tmp_path: Path, flight: list[bytes]) -> None:
     """After kill -9 the file opens, also copied alone; what it replays is what was printed, but for the last second."""
     fly = Fly(tmp_path)

@@ -278,6 +278,21 @@ def test_damaged_file_is_read_as_far_as_it_goes(tmp_path: Path) -> None:
             assert len(numbers) < 2000 and "damaged" in read.notes[-1]
 
 
+def test_an_input_nobody_knows_ends_the_reading_with_a_note(tmp_path: Path) -> None:
+    """A row that cannot be an input stops the reading there, with a note; a path with odd signs is no trouble."""
+    path = tmp_path / "a b?#100%.climbout"
+    recorder = _recorder(path)
+    recorder.record([Input("tick", n) for n in range(5)], [])
+    recorder.close()
+    database = sqlite3.connect(path)
+    database.execute("UPDATE input SET kind = 99 WHERE n = 4")
+    database.commit()
+    database.close()
+    read = Recording(path)
+    assert [given.arrival_ns for given in read.inputs()] == [0, 1, 2]
+    assert "damaged" in read.notes[0]
+
+
 def test_recorded_session_replays_to_the_same_bytes(tmp_path: Path) -> None:
     """Through the file and back, the events of a session come out byte for byte, and are those kept in the file."""
     feed, path = load_feed(FEED, "feed test"), tmp_path / "a.climbout"
