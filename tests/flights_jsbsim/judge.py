@@ -97,6 +97,8 @@ def judge(
             v.false.append(_line(h, start_s))
         elif not reasons_ok:
             (v.wrong_reason if right is None else v.false).append(_line(h, start_s))
+        elif not allowed and right is not None:
+            continue  # said again after lift-off to a pilot who flew on
         elif not allowed:
             v.false.append(_line(h, start_s) + f" (wanted {'/'.join(sorted(want.outcomes))})")
         elif right is None:
