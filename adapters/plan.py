@@ -10,6 +10,7 @@ from adapters import units
 from adapters.description import ChannelMap
 from adapters.tally import Tally, shown
 from monitor.sample import CHANNELS
+from monitor.toml_check import nearest
 
 TURNS = 720.0
 """Angles up to two turns either way are wrapped into their range; more is no angle. Common practice, no source."""
@@ -129,10 +130,18 @@ def _reading(channel: ChannelMap, key: str | int, tally: Tally) -> Reading | Non
 
 def missing_text(channels: Sequence[ChannelMap], shape: tuple[str | int, ...]) -> str:
     """What to say of channels whose fields are in no record of this shape."""
-    wanted = _some([f"{channel.channel} (field {shown(channel.field)})" for channel in channels])
-    names = [shown(key) for key in shape if isinstance(key, str)]
-    has = f"the record has {_some(names)}" if names else f"the record has {len(shape)} columns"
+    names = [key for key in shape if isinstance(key, str)]
+    wanted = _some([f"{c.channel} (field {shown(c.field)}{_nearest(c.field, names)})" for c in channels])
+    has = (
+        f"the record has {_some([shown(name) for name in names])}" if names else f"the record has {len(shape)} columns"
+    )
     return f"no such field, so not supplied: {wanted}; {has}"
+
+
+def _nearest(field: str | int, names: Sequence[str]) -> str:
+    """A hint at the label meant, such as one in other letters."""
+    same = [name for name in names[:200] if name.lower() == str(field).lower()]
+    return f"; did you mean {shown(same[0])}?" if same else nearest(str(field), names[:200])
 
 
 def _some(texts: list[str]) -> str:

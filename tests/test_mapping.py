@@ -268,3 +268,75 @@ def test_a_record_of_thousands_of_labels_is_gone_through_once() -> None:
     looked = 0
     assert pipe.mapper.sample(record) is None
     assert looked < 8 * 3000
+
+
+TEXT = """
+[decode]
+format = "delimited"
+{decode}
+[channels]
+time_s = {{ field = "Time" }}
+ias_kt = {{ field = "v" }}
+height_ft = {{ field = "h" }}
+"""
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Time,v,h",
+        "# Time,v,h",
+        "#Time,v,h",
+        "#,Time,v,h",
+        "<LABELS> ,Time,v,h",
+        "<LABELS> Time,v,h",
+        " Time , v ,h,",
+        '"Time","v","h"',
+    ],
+)
+def test_headers_as_senders_write_them(header: str) -> None:
+    """A tag or a comment sign before the names, spaces, quotes and a comma at the end do not hide the columns."""
+    pipe = make_pipeline(load_feed(TEXT.format(decode=""), "feed x"))
+    assert pipe(header.encode() + b"\n") == []
+    assert pipe(b" 1, 2, 3\n") == [Sample(time_s=1.0, ias_kt=2.0, height_ft=3.0)]
+    assert pipe.take_notices() == []
+
+
+def test_a_header_too_short_is_not_trusted() -> None:
+    """Labels shifted against the data (one too few after the tag) are not used: the columns are, or nothing is."""
+    header, line = b"<LABELS> ,Time,h\n", b" 1, 2, 3\n"
+    pipe = make_pipeline(load_feed(TEXT.format(decode=""), "feed x"))
+    assert [pipe(header), pipe(line)] == [[], []]
+    assert "got a line of 3 fields, wanted 2, which the header has" in pipe.take_notices()[-1]
+    pipe = make_pipeline(load_feed(TEXT.format(decode='columns = ["Time", "v", "h"]'), "feed x"))
+    assert [pipe(header), pipe(line)] == [[], [Sample(time_s=1.0, ias_kt=2.0, height_ft=3.0)]]
+    assert "the configured columns are used" in pipe.take_notices()[0]
+
+
+def test_a_new_header_holds_from_then_on() -> None:
+    """A sender that starts again with its columns in another order is followed."""
+    pipe = make_pipeline(load_feed(TEXT.format(decode=""), "feed x"))
+    pipe(b"Time,v,h\n")
+    for number in range(6):
+        assert pipe(b"%d,2,3\n" % number)[0].height_ft == 3.0
+    pipe(b"h,Time,v\n")
+    for number in range(6):
+        assert pipe(b"9,%d,2\n" % number)[0].height_ft == 9.0
+
+
+def test_other_letters_are_hinted_at() -> None:
+    """A label in other letters is not guessed at, but named in the notice."""
+    pipe = make_pipeline(load_feed(TEXT.format(decode=""), "feed x"))
+    pipe(b"Time,V,h\n")
+    pipe(b"1,2,3\n")
+    assert 'ias_kt (field "v"; did you mean "V"?)' in pipe.take_notices()[0]
+
+
+def test_columns_win_over_a_header_with_a_field_too_many() -> None:
+    """With `columns`, a header that has one field more than the data is not used, and one notice says so."""
+    pipe = make_pipeline(load_feed(TEXT.format(decode='columns = ["Time", "v", "h"]'), "feed x"))
+    pipe(b"<LABELS> ,Time,h,v\n")
+    for number in range(6):
+        assert pipe(b"%d,2,3\n" % number) == [Sample(time_s=float(number), ias_kt=2.0, height_ft=3.0)]
+    (notice,) = pipe.take_notices()
+    assert "the header has 4 fields for 3 columns; the configured columns are used" in notice

@@ -16,7 +16,7 @@ from adapters.description import FeedDescription
 from adapters.ports import Fields, Value
 from adapters.tally import Tally, shown
 
-_TAG = re.compile(r"<[^<>]*>|#.*")
+_TAG = re.compile(r"(<[^<>]*>|#+)\s*")
 _NEW_WIDTH_AFTER = 3
 MOST_COLUMNS = 2000
 
@@ -40,9 +40,11 @@ class DelimitedDecoder:
         self.header: tuple[str, ...] | None = None
         self.keys: tuple[str | int, ...] = ()
         self.width = 0
+        self._configured: tuple[str | int, ...] = ()
         self._other_width = (0, 0, 0)
         if self._columns and self._mode != "required":
             self._use(self._columns)
+            self._configured = self.keys
 
     def decode(self, payload: bytes) -> Sequence[Fields]:
         """The records in the datagram; a header or a bad line gives none."""
@@ -104,10 +106,12 @@ class DelimitedDecoder:
 
     def _label_line(self, cells: list[str]) -> None:
         """A line without a number: the header, or junk when it has none of the names that are wanted."""
-        if _TAG.fullmatch(cells[0]) and cells[0] not in self._fields:
-            cells = cells[1:]
-        if cells and not cells[-1]:
-            cells = cells[:-1]
+        if not cells[-1]:
+            cells = cells[:-1] or cells
+        printed = len(cells)
+        if cells[0] not in self._fields and (tag := _TAG.match(cells[0])):
+            rest = cells[0][tag.end() :]  # "# time,speed" is a header of two, "<LABELS> ,time,speed" too
+            cells = [rest, *cells[1:]] if rest else cells[1:]
         known = any(units.find_label(name, cells) for name in self._names_wanted)
         if self._mode == "none" or not (known or (not self._names_wanted and len(cells) >= self._least)):
             what = "a number in some column" if self._mode == "none" else "numbers, or a header with the fields mapped"
@@ -116,11 +120,16 @@ class DelimitedDecoder:
         self.header = tuple(cells)
         if self._names_wanted:
             self._tell_repeats(cells)
-            if not self._columns or not self._lacks_wanted(cells):
+            if not self._columns or not self._worse_than_columns(cells, printed):
                 self._use(self.header)
 
-    def _lacks_wanted(self, cells: list[str]) -> bool:
-        """Whether the header lacks a wanted name that the configured columns have; those hold then."""
+    def _worse_than_columns(self, cells: list[str], printed: int) -> bool:
+        """Whether the configured columns hold against this header: it lacks a wanted name that they have, or fits the
+        data, as they do, only without a field that the sender prints before its names."""
+        if printed != len(cells) == len(self._columns):
+            text = f"the header has {printed} fields for {len(cells)} columns; the configured columns are used"
+            self._tally.once("header width", text)
+            return True
         for name in self._names_wanted:
             if units.find_label(name, self._columns) and not units.find_label(name, cells):
                 text = f'the header has no column "{name}"; the configured columns are used'
@@ -169,7 +178,10 @@ class DelimitedDecoder:
         if not self._names_wanted and count >= self._least and self._new_width(count):
             self.width = count
             return True
-        wanted = f"{self.width}" if self.width else f"{self._least} or more"
+        known = (
+            "columns has" if self.keys == self._configured else "the header has" if self.keys else "those before had"
+        )
+        wanted = f"{self.width}, which {known}" if self.width else f"{self._least} or more"
         self._tally.note("width", f"got a line of {count} fields, wanted {wanted}", "line skipped")
         return False
 
