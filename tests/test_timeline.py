@@ -1,0 +1,280 @@
+"""Feed time: which samples count, and what is said of the data itself; every rule at its edge."""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from monitor.sample import Sample
+from monitor.timeline import Timeline
+from tests.synthetic import ARRIVAL_S, Flown, fly, step, takeoff
+
+
+class Line:
+    """A time line with what it said and admitted."""
+
+    def __init__(self) -> None:
+        """Nothing yet."""
+        self.said: list[tuple[str, float]] = []
+        self.restarts: list[float] = []
+        self.line = Timeline(lambda id_, t: self.said.append((id_, round(t, 6))), self.restarts.append)
+        self.admitted: list[float] = []
+
+    def offer(self, time_s: float | None, arrival_s: float) -> list[float]:
+        """The times let through by one sample."""
+        found = [t for t, _ in self.line.offer(Sample(time_s=time_s), arrival_s)]
+        self.admitted += found
+        return found
+
+    def run(self, from_s: float, to_s: float, rate_hz: float = 20.0) -> float:
+        """Samples at a steady rate, arriving as they are made; the last one's time."""
+        t = from_s
+        for n in range(round((to_s - from_s) * rate_hz) + 1):
+            t = from_s + n / rate_hz
+            self.offer(t, ARRIVAL_S + t)
+        return t
+
+    @property
+    def ids(self) -> list[str]:
+        """What was said."""
+        return [id_ for id_, _ in self.said]
+
+
+def test_a_steady_stream_is_admitted_whole_and_says_only_that_it_started() -> None:
+    """Every sample of a steady stream counts at its own time, and nothing but `started` is said."""
+    line = Line()
+    line.run(100.0, 110.0)
+    assert len(line.admitted) == 201
+    assert line.said == [("started", 100.0)]
+    assert line.line.interval_s == pytest.approx(0.05)
+
+
+def test_without_time_s_it_counts_from_the_first_sample() -> None:
+    """A feed without its own time counts in seconds since its first sample arrived."""
+    line = Line()
+    assert line.offer(None, 500.0) == [0.0]
+    assert line.offer(None, 500.25) == [0.25]
+    assert line.line.own_time is False
+
+
+def test_the_clock_is_chosen_by_the_first_sample() -> None:
+    """A sample without time in a feed that has its own is left out and counted, not placed by another clock."""
+    line = Line()
+    line.offer(10.0, 500.0)
+    assert line.offer(None, 500.1) == []
+    assert line.offer(10.2, 500.2) == [10.2]
+    assert line.line.dropped_no_time == 1
+
+
+@pytest.mark.parametrize("back_s", [0.01, 0.5, 1.0])
+def test_back_by_a_second_or_less_is_a_late_packet(back_s: float) -> None:
+    """A packet up to 1 s older than the last is dropped and counted, and nothing is said of it."""
+    line = Line()
+    t = line.run(100.0, 105.0)
+    assert line.offer(t - back_s, ARRIVAL_S + t) == []
+    assert line.offer(t + 0.05, ARRIVAL_S + t + 0.05) == [t + 0.05]
+    assert line.line.dropped_late == 1
+    assert line.ids == ["started"]
+
+
+@pytest.mark.parametrize("to_s", [103.99, 50.0, 0.0, 115.01, 705.0])
+def test_a_jump_confirmed_by_the_next_sample_restarts(to_s: float) -> None:
+    """Back by more than 1 s, or forward by more than 10, is `restarted` once a second sample confirms it."""
+    line = Line()
+    t = line.run(100.0, 105.0)
+    assert t == 105.0
+    assert line.offer(to_s, ARRIVAL_S + t + 0.05) == []
+    assert line.offer(to_s + 0.05, ARRIVAL_S + t + 0.10) == [to_s, to_s + 0.05]
+    assert line.said[1:] == [("restarted", to_s)]
+    assert line.restarts == [to_s]
+    assert line.line.dropped_jump == 0
+
+
+def test_forward_by_ten_seconds_is_a_gap_not_a_jump() -> None:
+    """Ten seconds forward is a gap in the same flight."""
+    line = Line()
+    line.run(100.0, 105.0)
+    assert line.offer(115.0, ARRIVAL_S + 105.05) == [115.0]
+    assert line.restarts == []
+
+
+@pytest.mark.parametrize("wild_s", [0.0, 9e7, 103.5, 117.0])
+def test_a_single_wild_time_is_no_restart(wild_s: float) -> None:
+    """One damaged time among good ones is dropped and counted; the flight goes on."""
+    line = Line()
+    t = line.run(100.0, 105.0)
+    assert line.offer(wild_s, ARRIVAL_S + t + 0.05) == []
+    assert line.offer(t + 0.1, ARRIVAL_S + t + 0.1) == [t + 0.1]
+    assert line.ids == ["started"]
+    assert line.line.dropped_jump == 1
+
+
+def test_two_wild_times_that_disagree_are_no_restart() -> None:
+    """Two damaged times that do not follow on each other confirm nothing."""
+    line = Line()
+    t = line.run(100.0, 105.0)
+    line.offer(9000.0, ARRIVAL_S + t + 0.05)
+    line.offer(300.0, ARRIVAL_S + t + 0.10)
+    assert line.offer(t + 0.15, ARRIVAL_S + t + 0.15) == [t + 0.15]
+    assert line.ids == ["started"]
+
+
+def test_time_that_stands_still_is_paused_then_resumed() -> None:
+    """The same time arriving for 1.5 s is `paused`, once; the next new time is `resumed`; no repeat is admitted."""
+    line = Line()
+    t = line.run(100.0, 105.0)
+    count = len(line.admitted)
+    for n in range(1, 30):
+        line.offer(t, ARRIVAL_S + t + n * 0.05)
+    assert line.ids == ["started"]
+    for n in range(30, 60):
+        line.offer(t, ARRIVAL_S + t + n * 0.05)
+    assert line.said[1:] == [("paused", 105.0)]
+    assert len(line.admitted) == count
+    line.offer(t + 0.05, ARRIVAL_S + t + 3.05)
+    assert line.said[2:] == [("resumed", 105.05)]
+
+
+def test_a_burst_of_copies_is_no_pause() -> None:
+    """A handful of duplicates arriving at once is dropped and counted, not called a pause."""
+    line = Line()
+    t = line.run(100.0, 105.0)
+    for _ in range(6):
+        line.offer(t, ARRIVAL_S + t)
+    line.offer(t + 0.05, ARRIVAL_S + t + 0.05)
+    assert line.ids == ["started"]
+    assert line.line.dropped_repeat == 6
+
+
+def test_a_log_without_arrival_times_shows_a_pause_by_its_repeated_rows() -> None:
+    """A log replayed with its own time as arrival: 30 equal rows are a pause, 29 are copies."""
+    line = Line()
+    t = line.run(100.0, 105.0)
+    for _ in range(29):
+        line.offer(t, ARRIVAL_S + t)
+    assert line.ids == ["started"]
+    line.offer(t, ARRIVAL_S + t)
+    line.offer(t + 0.05, ARRIVAL_S + t + 0.05)
+    assert line.said[1:] == [("paused", 105.0), ("resumed", 105.05)]
+
+
+@pytest.mark.parametrize(("rate_hz", "wait_s"), [(20.0, 2.0), (2.0, 2.0), (1.0, 3.0), (0.2, 15.0)])
+def test_lost_after_two_seconds_or_three_intervals(rate_hz: float, wait_s: float) -> None:
+    """No sample for max(2 s, 3 usual intervals) of arrival time is `lost`, stamped then; the next sample is `back`."""
+    line = Line()
+    t = line.run(100.0, 140.0, rate_hz)
+    line.line.check_lost(ARRIVAL_S + t + wait_s - 0.01)
+    assert line.ids == ["started"]
+    line.line.check_lost(ARRIVAL_S + t + wait_s + 7.0)
+    line.line.check_lost(ARRIVAL_S + t + wait_s + 8.0)
+    assert line.said[1:] == [("lost", t + wait_s)]
+    line.offer(t + 9.0, ARRIVAL_S + t + wait_s + 9.0)
+    assert line.ids == ["started", "lost", "back"]
+
+
+def test_feed_time_is_carried_on_by_one_usual_interval_at_most() -> None:
+    """Between samples feed time goes with arrival, but never more than a usual interval ahead of the last sample."""
+    line = Line()
+    t = line.run(100.0, 105.0)
+    assert line.line.feed_time(ARRIVAL_S + t + 0.02) == pytest.approx(t + 0.02)
+    assert line.line.feed_time(ARRIVAL_S + t + 3.0) == pytest.approx(t + 0.05)
+    assert line.line.feed_time(ARRIVAL_S + t - 1.0) == pytest.approx(t)
+
+
+# ---- the same rules, seen from outside ---------------------------------------------------------------------------
+
+
+def _roll(**lines: float) -> list[Sample]:
+    return takeoff(**lines).between(5.0, 40.0).samples()
+
+
+def _later(samples: list[Sample], from_s: float, by_s: float) -> list[Sample]:
+    return [_at(s, s.time_s + by_s if s.time_s >= from_s else s.time_s) for s in samples]
+
+
+def _at(sample: Sample, time_s: float | None) -> Sample:
+    return msgspec.structs.replace(sample, time_s=time_s)
+
+
+def _with(sample: Sample, oil_pressure_psi: float) -> Sample:
+    return msgspec.structs.replace(sample, oil_pressure_psi=oil_pressure_psi)
+
+
+def _routine(flown: Flown) -> list[str]:
+    return flown.ids("callout")
+
+
+ALL = ["clock", "power-set", "engine-green", "airspeed-alive", "rotate", "positive-rate", "climb-speed"]
+
+
+def test_without_time_s_the_calls_are_the_same() -> None:
+    """A feed that sends no time gets the same calls, stamped in seconds since its first sample."""
+    with_time, without = _roll(), [_at(s, None) for s in _roll()]
+    mine, other = fly(with_time), fly(without)
+    assert _routine(mine) == _routine(other) == ALL
+    for call in ALL:
+        assert other.t("callout", call) == pytest.approx(mine.t("callout", call) - 5.0, abs=1e-6)
+
+
+def test_late_packets_and_copies_change_nothing() -> None:
+    """Swapped neighbours' late halves and duplicates leave the events as they were."""
+    samples = _roll()
+    disturbed = [s for n, sample in enumerate(samples) for s in ([sample, samples[n - 1], sample] if n % 7 == 3 else [sample])]
+    assert fly(disturbed).events == fly(samples).events
+
+
+def test_no_deadline_inside_a_gap_fires() -> None:
+    """Oil pressure 1 s below its least, then the clock jumps ten minutes: what had waited does not fall due."""
+    low = takeoff(oil_pressure_psi=step(19.0, 75.0, 10.0)).between(5.0, 20.0).samples()
+    after = takeoff().between(0.0, 5.0).samples()
+    flown = fly(low + _later(after, -1.0, 620.0), arrive_every_s=0.05)
+    assert flown.warnings == []
+    assert flown.ids("feed") == ["started", "restarted"]
+    assert flown.coach.phase == "standing"
+
+
+@pytest.mark.parametrize(("lasted_s", "warned"), [(1.0, False), (1.40, False), (1.46, True)])
+def test_a_gap_in_the_data_carries_deadlines_by_one_interval(lasted_s: float, warned: bool) -> None:
+    """Silence counts for no more than one usual interval of a hold: what it does not reach by then has not fallen due."""
+    samples = takeoff(oil_pressure_psi=((17.0, 75.0), (19.0, 10.0))).between(5.0, 30.0).samples()
+    passed_s = 17.0 + 2.0 * 50.0 / 65.0  # 25 psi
+    cut_s = round((passed_s + lasted_s) * 20.0) / 20.0
+    kept = [s for s in samples if s.time_s <= cut_s or s.time_s > cut_s + 4.0]
+    kept = [_with(s, 75.0) if s.time_s > cut_s else s for s in kept]
+    flown = fly(kept)
+    assert bool(flown.warnings) == warned
+
+
+def test_a_takeoff_after_a_restart_is_coached_whole() -> None:
+    """The clock put back by ten minutes: the flight is looked at afresh and every call made again."""
+    flown = fly(_later(_roll(), -1.0, 600.0) + _roll())
+    assert flown.ids("feed") == ["started", "restarted"]
+    assert _routine(flown) == ALL * 2
+    assert flown.warnings == []
+
+
+def test_nothing_falls_due_while_paused() -> None:
+    """A flight paused for a minute with oil pressure just gone low: no warning meanwhile, the hold runs in feed time."""
+    samples = takeoff(oil_pressure_psi=step(19.0, 75.0, 10.0)).between(5.0, 22.0).samples()
+    early, late = [s for s in samples if s.time_s <= 20.0], [s for s in samples if s.time_s > 20.0]
+    paused = early + [early[-1]] * 40 + late
+    flown = fly(paused)
+    assert "paused" in flown.ids("feed")
+    assert flown.one("warning", "abort").t_s == pytest.approx(fly(samples).t("warning", "abort"))
+
+
+def test_a_tick_never_runs_ahead_of_feed_time() -> None:
+    """However late a tick comes, only what falls due within one usual interval of the last sample is given."""
+    samples = takeoff(oil_pressure_psi=step(19.0, 75.0, 10.0)).between(5.0, 20.0).samples()
+    flown = fly(samples)
+    assert flown.warnings == []
+    later = flown.coach.tick(ARRIVAL_S + 1000.0)
+    assert [event.id for event in later] == ["lost"]
+
+
+def test_lost_in_the_roll_is_said_once() -> None:
+    """A feed that falls silent in the roll is `lost` with the words, once; standing still it is silent."""
+    rolling, standing = fly(takeoff().between(5.0, 20.0)), fly(takeoff().between(0.0, 8.0))
+    assert [(e.id, e.say) for e in rolling.coach.tick(ARRIVAL_S + 25.0)] == [("lost", "Data lost")]
+    assert rolling.coach.tick(ARRIVAL_S + 60.0) == []
+    assert [(e.id, e.say) for e in standing.coach.tick(ARRIVAL_S + 25.0)] == [("lost", None)]
