@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 import msgspec
 
@@ -69,6 +70,10 @@ class ListenedCoach:
     def snapshot(self) -> Snapshot:
         """What the screens show."""
         return self._coach.snapshot()
+
+    def __getattr__(self, name: str) -> Any:
+        """What else a session may ask a coach for, such as an ear for keys."""
+        return getattr(self._coach, name)
 
 
 def judge_flight(setup: Setup, steps: Iterable[Step]) -> Judged:
