@@ -46,7 +46,7 @@ class Pipeline:
 
     def take_notices(self) -> list[str]:
         """What was wrong since the last call, one line each."""
-        return self.tally.take()
+        return [*self.decoder.take_notices(), *self.tally.take()]  # another package's decoder keeps its own
 
 
 class _Delimited(Pipeline):

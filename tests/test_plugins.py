@@ -17,7 +17,8 @@ from adapters.plugins import DECODERS, SOURCES, installed, load
 from monitor.sample import Sample
 from monitor.toml_check import Faults
 
-# The example of DEVELOPERS.md: a decoder for text in columns of fixed width, and a source that plays a file.
+DEVELOPERS = Path(__file__).parents[1] / "DEVELOPERS.md"
+# A decoder for text in columns of fixed width, and a source that plays a file.
 MODULE = '''
 """Fixed-width text for climbout, and a source that plays a file of it."""
 
@@ -65,6 +66,7 @@ class FileSource:
 ENTRY_POINTS = """
 [climbout.decoders]
 fixed-width = climbout_fixed_width:FixedWidth
+pairs = my_package.pairs:make_decoder
 broken = climbout_fixed_width:Missing
 
 [climbout.sources]
@@ -72,6 +74,13 @@ file = climbout_fixed_width:FileSource
 """
 METADATA = "Metadata-Version: 2.1\nName: climbout-fixed-width\nVersion: 1.0\n"
 WHEEL = "Wheel-Version: 1.0\nGenerator: by hand\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
+
+
+def documented_decoder() -> str:
+    """The decoder that DEVELOPERS.md shows."""
+    part = DEVELOPERS.read_text(encoding="utf-8").partition("**A decoder or a source.**")[2]
+    assert 'pairs = "my_package.pairs:make_decoder"' in part
+    return part.partition("```python\n")[2].partition("```")[0]
 
 
 @pytest.fixture(scope="module")
@@ -82,6 +91,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Path:
     info = "climbout_fixed_width-1.0.dist-info"
     files = {
         "climbout_fixed_width.py": MODULE,
+        "my_package/pairs.py": documented_decoder(),
         f"{info}/METADATA": METADATA,
         f"{info}/WHEEL": WHEEL,
         f"{info}/entry_points.txt": ENTRY_POINTS,
@@ -164,3 +174,14 @@ def test_without_the_package_its_names_are_unknown() -> None:
     ]  # fmt: skip
     with pytest.raises(LookupError, match="no installed package brings"):
         load(DECODERS, "fixed-width")
+
+
+def test_the_documented_decoder_works_as_documented(plugin: Path) -> None:
+    """The example of DEVELOPERS.md, installed from another package, decodes its packets and tells its notices."""
+    text = (
+        '[decode]\nformat = "pairs"\n[channels]\nias_kt = { field = "v", unit = "m/s" }\nheight_ft = { field = "h" }\n'
+    )
+    pipeline = make_pipeline(load_feed(text, "feed x"))
+    assert pipeline(b"v 20 h 3") == [Sample(ias_kt=pytest.approx(20 * 3600 / 1852), height_ft=3.0)]
+    assert pipeline(b"v 20 h") == []
+    assert pipeline.take_notices() == ["1 packets with a name but no value"]
