@@ -136,6 +136,15 @@ def test_two_fields_that_cannot_be_told_apart_make_it_unsure() -> None:
     assert any("field 2" in rival or "field 0" in rival for rival in found.rivals)
 
 
+def test_one_reading_that_happens_to_fit_is_no_proof() -> None:
+    """A lone meaningless field that shows 27.5 when a bus voltage of 27.5 is typed is not even likely to be it."""
+    t = np.arange(0.0, 60.0, 0.05)
+    walk = 27.5 + np.cumsum(np.random.default_rng(2).normal(0, 0.005, len(t)))
+    typed = Typed("bus_v", 30.0, float(walk[600]))
+    found = identify(Table(t, {"x": walk}), Answers((), (typed,))).channel("bus_v")
+    assert found is None or found.word == "unsure"
+
+
 def test_the_same_quantity_in_two_units_is_no_reason_to_doubt() -> None:
     """A feed that sends its speed in knots and in metres a second too leaves the airspeed as sure as before."""
     flight = flight_of(1)

@@ -44,9 +44,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Watch until the key q or the time is over (0), or an interrupt (130); 1 when nothing arrived."""
-    from adapters.watch import Watch  # not before: it brings numpy, which the other sub-commands do without
-    from adapters.watch_paint import summary, trouble_lines
-
     asked = _asked(args)
     with contextlib.ExitStack() as stack:
         stop = stack.enter_context(interrupts.watching())
@@ -55,15 +52,35 @@ def run(args: argparse.Namespace) -> int:
         keep = stack.enter_context(saving(args.save))
         for line in getattr(source, "remarks", list)():
             print(line, file=sys.stderr)
-        watch = Watch(source.describe(), time.monotonic_ns(), asked.feed, asked.transport)
-        show, every_s = _shower(args, stack)
-        keys = stack.enter_context(open_keys())
         receiver = Receiver(source)
         stack.callback(receiver.close)
-        until = time.monotonic() + (args.seconds or float("inf"))
+        view = _watch(args, asked, source, receiver, keep=keep, stop=stop)
+    _close(args, view, receiver)
+    if stop.asked:
+        return EXIT_INTERRUPTED
+    return 0 if view.packets else 1
+
+
+def _watch(
+    args: argparse.Namespace,
+    asked: watch_listen.Listening,
+    source: Source,
+    receiver: Receiver,
+    *,
+    keep: Callable[[Packet], None],
+    stop: interrupts.Stop,
+) -> WatchView:
+    """Show what arrives until it is time to end; gives the last look."""
+    from adapters.watch import Watch  # not before: it brings numpy, which the other sub-commands do without
+
+    watch = Watch(source.describe(), time.monotonic_ns(), asked.feed, asked.transport)
+    until = time.monotonic() + (args.seconds or float("inf"))
+    with contextlib.ExitStack() as stack:
+        show, every_s = _shower(args, stack)
+        keys = stack.enter_context(open_keys())
 
         def show_now() -> None:
-            if time.monotonic() < until - every_s / 2:  # the last look follows soon
+            if time.monotonic() < until - every_s / 2:  # else the last look follows soon
                 show(_view(watch, source))
 
         for _ in _loop(watch, receiver, keep, show_now, every_s):
@@ -72,13 +89,18 @@ def run(args: argparse.Namespace) -> int:
         receiver.close()
         view = _view(watch, source)
         show(view)
+    return view
+
+
+def _close(args: argparse.Namespace, view: WatchView, receiver: Receiver) -> None:
+    """What stays on the screen afterwards."""
+    from adapters.terminal import cannot_paint
+    from adapters.watch_paint import summary, trouble_lines
+
     if receiver.dropped:
         print(f"{receiver.dropped:,} packets came faster than they could be looked at", file=sys.stderr)
-    if every_s != LINES_S:
+    if args.json or cannot_paint(sys.stdout) is None:
         print("\n".join([summary(view), *trouble_lines(view)]), file=sys.stderr)
-    if stop.asked:
-        return EXIT_INTERRUPTED
-    return 0 if view.packets else 1
 
 
 def _asked(args: argparse.Namespace) -> watch_listen.Listening:
