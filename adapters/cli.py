@@ -12,12 +12,13 @@ import contextlib
 import importlib
 import importlib.util
 import os
+import re
 import sys
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import ModuleType
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from adapters import interrupts
 from monitor.toml_check import Faults, nearest
@@ -41,7 +42,12 @@ class Usage(SystemExit):
 
 
 class Parser(argparse.ArgumentParser):
-    """argparse with the caution at the foot, and its errors in our form on standard error."""
+    """argparse with its errors in our form on standard error; "-31.25,-48.5" is a value, not an option."""
+
+    def __init__(self, **more: Any) -> None:
+        """As `argparse.ArgumentParser`."""
+        super().__init__(**more)
+        self._negative_number_matcher = re.compile(r"^-\.?\d[\d.,\s-]*$")
 
     def error(self, message: str) -> NoReturn:
         """Print what is wrong and where help is, exit 2."""

@@ -8,64 +8,30 @@ from __future__ import annotations
 
 import argparse
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 import msgspec
 
 from adapters import config, library
+from adapters.choices import SETTINGS, Gathering, chosen, make_options
 from adapters.held import Held, chain
 from monitor.aircraft import Aircraft
 from monitor.aircraft_file import load_aircraft
 from monitor.options import Options
 from monitor.procedure import Procedure
 from monitor.sample import CHANNELS
-from monitor.toml_check import Faults, plain, shown
 
 if TYPE_CHECKING:
     from adapters.feed import FeedDescription
+
+__all__ = ["Gathering", "Setup", "add_common", "add_data_dir", "add_json", "default_feed_text", "resolve"]
 
 ORDER = (
     "each may also come from the environment (CLIMBOUT_RUNWAY_HEADING) or from\n"
     "config.toml (runway_heading_deg); the option wins, then the environment"
 )
-LEVELS = ("prompt", "correct", "test", "auto")
-
-
-class Setting(msgspec.Struct, frozen=True):
-    """One common option. key: its name in config.toml; env: its environment variable; low, high: a number's range."""
-
-    flag: str
-    key: str
-    env: str
-    metavar: str
-    meaning: str
-    low: float | None = None
-    high: float | None = None
-    choices: tuple[str, ...] = ()
-
-
-def _setting(flag: str, key: str, metavar: str, meaning: str, *span: float, choices: tuple[str, ...] = ()) -> Setting:
-    env = "CLIMBOUT_" + flag[2:].upper().replace("-", "_")
-    low, high = span or (None, None)
-    return Setting(flag, key, env, metavar, meaning, low, high, choices)
-
-
-SETTINGS: tuple[Setting, ...] = (
-    _setting("--feed", "feed", "FILE", "feed description (TOML)"),
-    _setting("--aircraft", "aircraft", "FILE or NAME", "aeroplane profile: a file, or a built-in one's name"),
-    _setting("--procedure", "procedure", "FILE or NAME", "procedure: a file, or a built-in one's name"),
-    _setting("--field-elevation", "field_elevation_ft", "FT", "the field's elevation above sea level", -1500, 20000),
-    _setting("--runway-heading", "runway_heading_deg", "DEG", "the runway's heading, as the feed's heading", 0, 360),
-    _setting("--runway-length", "runway_length_ft", "FT", "takeoff run available", 200, 25000),
-    _setting("--obstacle-height", "obstacle_height_ft", "FT", "obstacle beyond the runway, above the field", 0, 2000),
-    _setting("--level-off", "level_off_ft", "FT", "altitude to level off at, as indicated", -1000, 40000),
-    _setting("--pattern-height", "pattern_height_ft", "FT", "traffic pattern, above the field", 100, 5000),
-    _setting("--headwind", "headwind_kt", "KT", "headwind on the runway; a tailwind is negative", -60, 100),
-    _setting("--level", "level", "LEVEL", "how much is said: " + ", ".join(LEVELS), choices=LEVELS),
-)
-NUMBERS: dict[str, Setting] = {setting.key: setting for setting in SETTINGS if setting.low is not None}
 
 
 class Setup(msgspec.Struct, frozen=True):
@@ -109,72 +75,6 @@ def add_json(parser: argparse._ActionsContainer) -> None:
 def add_data_dir(parser: argparse._ActionsContainer) -> None:
     """Add --data-dir."""
     parser.add_argument("--data-dir", metavar="DIR", help="where recordings are kept (or CLIMBOUT_HOME)")
-
-
-class Gathering:
-    """The faults found so far, so that all are told at once."""
-
-    def __init__(self) -> None:
-        """Start with none."""
-        self.faults: list[str] = []
-
-    def of(self, load: Callable[[], T]) -> T | None:
-        """What `load` gives, or None with its faults noted."""
-        try:
-            return load()
-        except Faults as error:
-            self.faults += error.faults
-            return None
-
-    def done(self) -> None:
-        """Raise when there was any fault."""
-        if self.faults:
-            raise Faults(self.faults)
-
-
-T = TypeVar("T")
-
-
-def chosen(
-    args: argparse.Namespace, env: Mapping[str, str], user: Mapping[str, object]
-) -> tuple[dict[str, object], dict[str, str]]:
-    """Each setting that was given anywhere, and where: option, then environment, then the user's config."""
-    values: dict[str, object] = {}
-    given: dict[str, str] = {}
-    for item in SETTINGS:
-        places = ((getattr(args, item.key, None), item.flag), (env.get(item.env), item.env), (user.get(item.key), ""))
-        for value, place in places:
-            if value is not None and value != "":
-                values[item.key] = value
-                given[item.key] = place or f"config.toml, {item.key}"
-                break
-    return values, given
-
-
-def make_options(values: Mapping[str, object], given: Mapping[str, str], gathering: Gathering) -> dict[str, object]:
-    """The fields of `Options` among the settings, as checked numbers."""
-    fields: dict[str, object] = {}
-    for key, item in NUMBERS.items():
-        if key in values:
-            fields[key] = gathering.of(lambda item=item, key=key: _number(values[key], item, given[key]))  # type: ignore[misc]
-    level = values.get("level")
-    if level is not None and level not in LEVELS:
-        gathering.faults.append(f"{given['level']}: got {shown(level)}, wanted one of {', '.join(LEVELS)}")
-    fields["level"] = level
-    return {key: value for key, value in fields.items() if value is not None}
-
-
-def _number(value: object, item: Setting, place: str) -> float:
-    wanted = f"a number from {plain(item.low or 0)} to {plain(item.high or 0)} ({item.metavar.lower()})"
-    try:
-        number = float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError):
-        raise Faults([f"{place}: got {shown(value)}, wanted {wanted}"]) from None
-    if isinstance(value, bool) or not (
-        item.low is not None and item.high is not None and item.low <= number <= item.high
-    ):
-        raise Faults([f"{place}: got {shown(value)}, wanted {wanted}"])
-    return number
 
 
 def default_feed_text() -> str:

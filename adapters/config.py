@@ -22,7 +22,10 @@ NUMBER_KEYS = (
     "level_off_ft",
     "pattern_height_ft",
     "headwind_kt",
+    "abort_point_ft",
 )
+PLACE_KEYS = ("runway_start", "runway_end")
+"""Two numbers each, latitude and longitude."""
 VOICE_TEXT_KEYS = ("voice_name", "voice_device")
 VOICE_NUMBER_KEYS = ("voice_rate", "voice_volume")
 """As `adapters.voice_options` reads them, which checks their values."""
@@ -66,6 +69,7 @@ def load(folder: Path, env: Mapping[str, str] = os.environ) -> dict[str, Any]:
     table = Table(checker, parse(text, f"config {file}"))
     found: dict[str, Any] = {key: table.text(key) for key in TEXT_KEYS}
     found |= {key: table.number(key) for key in NUMBER_KEYS}
+    found |= {key: table.items(key) or None for key in PLACE_KEYS}
     found |= {key: table.text(key) for key in VOICE_TEXT_KEYS}
     found |= {key: table.number(key) for key in VOICE_NUMBER_KEYS}
     found["voice"] = table.boolean("voice", True) if "voice" in table else table.take("voice", "true or false")

@@ -9,6 +9,7 @@ from pathlib import Path
 import msgspec
 
 from adapters import common
+from adapters.choices import Gathering
 from adapters.cli import our_version
 from replay.logs import Log, default_feed_text, kind_of
 from replay.player import Step
@@ -33,7 +34,7 @@ def open_flight(args: argparse.Namespace, given: str, faults: Iterable[str] = ()
 
     The user's config is never looked at; for a recording, only options on the command line win over what it holds.
     """
-    gathering = common.Gathering()
+    gathering = Gathering()
     gathering.faults += faults
     path = Path(given).expanduser()
     kind = gathering.of(lambda: kind_of(path))
@@ -58,7 +59,7 @@ def _recording(args: argparse.Namespace, path: Path) -> Flight:
 
 
 def _log(args: argparse.Namespace, path: Path) -> Flight:
-    gathering = common.Gathering()
+    gathering = Gathering()
     assumed = gathering.of(lambda: default_feed_text(path)) if args.feed is None else None
     setup = gathering.of(lambda: common.resolve(args, use_config=False, assumed_feed=assumed))
     gathering.done()

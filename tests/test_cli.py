@@ -281,6 +281,19 @@ def test_precedence(tmp_path: Path) -> None:
     assert setup.given["headwind_kt"] == "config.toml, headwind_kt"
 
 
+def test_thresholds_are_places(tmp_path: Path) -> None:
+    """Both thresholds as LAT,LON, south and west too, or as lists in the config; one alone, or nonsense, is a fault."""
+    options = _resolve(["--runway-start", "-31.25,-48.5", "--runway-end", "-31.26, -48.4"], {}, tmp_path).options
+    assert (options.runway_start, options.runway_end) == ((-31.25, -48.5), (-31.26, -48.4))
+    assert _resolve(["--field-elevation", "-200", "--abort-point", "900"], {}, tmp_path).options.abort_point_ft == 900
+    (tmp_path / "config.toml").write_text("runway_start = [31.0, 48]\nrunway_end = [31.1, 48]\n")
+    assert _resolve([], {}, tmp_path).options.runway_end == (31.1, 48.0)
+    (tmp_path / "config.toml").unlink()
+    with pytest.raises(Faults) as error:
+        _resolve(["--runway-start", "91,0"], {}, tmp_path)
+    assert len(error.value.faults) == 2 and "LAT" not in str(error.value) and '"91,0"' in str(error.value)
+
+
 def test_files_named_in_the_config_lie_beside_it(tmp_path: Path) -> None:
     """A relative path in config.toml is meant from the config's own folder, wherever the user stands."""
     (tmp_path / "config.toml").write_text('feed = "bay.toml"\naircraft = "bracken"\n')
