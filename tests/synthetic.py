@@ -1,10 +1,10 @@
-"""Exact takeoffs out of straight lines, so that every crossing is known in closed form; any rate, any channels, bent at will.
+"""Exact takeoffs out of straight lines: every crossing is known in closed form; any rate, any channels, bent at will.
 
 The flight of `takeoff()` (seconds; own invention, no aeroplane's):
 
     0      at rest, idle           10 to 12  throttle 0 to 1, rpm 700 to 2,350, then steady
-    11     the wheels move, speed over the ground and airspeed 4 kt/s: 20 kt at 16, half VR at 17.25, VR (50 kt) at 23.5,
-           so the line 2 s before VR is at 21.5
+    11     the wheels move, groundspeed and airspeed 4 kt/s: 20 kt at 16, half VR at 17.25, VR (50 kt) at 23.5, so that
+           the line 2 s before VR is at 21.5
     23.7   the nose rises 3 deg/s to 9 deg: 2 deg at 24.3667
     25     lift-off at 56 kt; height 12 ft/s (720 ft/min): 35 ft at 27.9167, 50 at 29.1667, 300 at 50, 500 at 66.667,
            1,000 at 108.333; airspeed 1 kt/s more to VY (70 kt) at 39, VY - 2 at 37
@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from functools import cache
 from itertools import pairwise
+from math import isnan
 
 import msgspec
 import numpy as np
@@ -92,7 +93,9 @@ def changed(base: Procedure | None = None, **values: object) -> Procedure:
 class Flight:
     """Channels as straight lines between points, sampled at a rate. Every change gives a new flight."""
 
-    def __init__(self, lines: dict[str, Value], rate_hz: float = 20.0, start_s: float = 0.0, end_s: float = END_S) -> None:
+    def __init__(
+        self, lines: dict[str, Value], rate_hz: float = 20.0, start_s: float = 0.0, end_s: float = END_S
+    ) -> None:
         """`lines`: a channel's constant value or its (time, value) points; None leaves it out."""
         self.lines = {name: value for name, value in lines.items() if value is not None}
         self.rate_hz, self.start_s, self.end_s = rate_hz, start_s, end_s
@@ -154,9 +157,13 @@ class Flight:
             inside = (t >= from_s - 1e-9) & (t < to_s - 1e-9)
             column = columns.setdefault(channel, np.full(len(t), np.nan))
             column[inside] = np.nan if value is None else _values(value, t)[inside]
-        lists = {name: [None if v != v else v for v in column.tolist()] for name, column in columns.items()}
+        lists = {name: [None if isnan(v) else v for v in column.tolist()] for name, column in columns.items()}
         rows = zip(t.tolist(), *lists.values(), strict=True)
-        return [Sample(row[0], **dict(zip(lists, row[1:], strict=True))) for n, row in enumerate(rows) if not self.dropped(n)]
+        return [
+            Sample(row[0], **dict(zip(lists, row[1:], strict=True)))
+            for n, row in enumerate(rows)
+            if not self.dropped(n)
+        ]
 
 
 def _values(line: float | Points, t: np.ndarray) -> np.ndarray:

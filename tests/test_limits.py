@@ -1,7 +1,7 @@
 """The instruments' limits: just inside and just outside, just short of the hold and just past it, and the exact stamp.
 
 Holds and what counts as a warning: common practice, no source, but for the governed overspeed (FAA-H-8083-3C
-chapter 12: to 10 % for 3 s is usually not serious). Alert order: 14 CFR 25.1322, for transport aeroplanes, an analogy here.
+chapter 12: to 10 % for 3 s is usually not serious). Alert order: 14 CFR 25.1322, written for transport aeroplanes.
 """
 
 from __future__ import annotations
@@ -39,14 +39,18 @@ WARNINGS = [
 
 def _begun(healthy: float, beyond: float, channel: str) -> Points:
     """From healthy to beyond in 2 s from 13 s on (rpm: from the power's coming), below half VR all the way."""
-    return ((10.0, 700.0), (12.0, healthy), (13.0, healthy), (14.0, beyond)) if channel == "rpm" else ((12.5, healthy), (14.5, beyond))
+    return (
+        ((10.0, 700.0), (12.0, healthy), (13.0, healthy), (14.0, beyond))
+        if channel == "rpm"
+        else ((12.5, healthy), (14.5, beyond))
+    )
 
 
 @pytest.mark.parametrize(("channel", "healthy", "beyond", "line", "hold_s", "reason", "aircraft"), WARNINGS)
 def test_a_warning_is_stamped_at_the_crossing_plus_its_hold(
     channel: str, healthy: float, beyond: float, line: float, hold_s: float, reason: str, aircraft: Aircraft
 ) -> None:
-    """Past the profile's line for its hold: one abort with the right reason, stamped at the exact crossing plus the hold."""
+    """Past the profile's line for its hold: one abort, the right reason, stamped at the crossing plus the hold."""
     ramp = _begun(healthy, beyond, channel)
     flown = _rolled(channel, ramp, aircraft)
     assert flown.warnings == [("abort", reason)]
@@ -72,14 +76,11 @@ def test_just_short_of_the_hold_is_no_warning(
     lasts_s: float, warned: bool,
 ) -> None:  # fmt: skip
     """Beyond the line for 0.1 s less than the hold: no warning; for 0.1 s more: the warning."""
-    rises = ((12.0, healthy), (12.8, healthy), (13.0, line), (13.2, beyond))
+    beyond = line + (beyond - line) * 0.3  # near, so that the way there is no jump
     over_s = 13.0 + hold_s + lasts_s
+    rises = ((12.0, healthy), (12.8, healthy), (13.0, line), (13.2, beyond))
     falls = ((over_s - 0.2, beyond), (over_s, line), (over_s + 0.2, healthy))
     start = ((10.0, 700.0),) if channel == "rpm" else ()
-    # A beyond so near that the way there is no jump.
-    beyond = line + (beyond - line) * 0.3
-    rises = (*rises[:3], (13.2, beyond))
-    falls = ((over_s - 0.2, beyond), *falls[1:])
     flown = _rolled(channel, (*start, *rises, *falls), aircraft)
     assert (("abort", reason) in flown.warnings) == warned
 
@@ -118,7 +119,7 @@ def test_on_the_line_itself_nothing_is_said(
 
 
 def test_a_governor_that_overshoots_for_a_moment_is_ordinary() -> None:
-    """Two percent over the red line for 2 s on a constant-speed propeller: not a word (measured on recorded flights)."""
+    """Two percent over the red line for 2 s on a constant-speed propeller: not a word (as on recorded flights)."""
     rpm = ((10.0, 700.0), (12.0, 2690.0), (13.0, 2690.0), (13.2, 2754.0), (15.2, 2754.0), (15.4, 2690.0))
     assert _rolled("rpm", rpm, GOVERNED).ids("caution", "warning") == []
 

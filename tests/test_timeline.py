@@ -219,7 +219,9 @@ def test_without_time_s_the_calls_are_the_same() -> None:
 def test_late_packets_and_copies_change_nothing() -> None:
     """Swapped neighbours' late halves and duplicates leave the events as they were."""
     samples = _roll()
-    disturbed = [s for n, sample in enumerate(samples) for s in ([sample, samples[n - 1], sample] if n % 7 == 3 else [sample])]
+    disturbed = [
+        s for n, sample in enumerate(samples) for s in ([sample, samples[n - 1], sample] if n % 7 == 3 else [sample])
+    ]
     assert fly(disturbed).events == fly(samples).events
 
 
@@ -235,7 +237,7 @@ def test_no_deadline_inside_a_gap_fires() -> None:
 
 @pytest.mark.parametrize(("lasted_s", "warned"), [(1.0, False), (1.40, False), (1.46, True)])
 def test_a_gap_in_the_data_carries_deadlines_by_one_interval(lasted_s: float, warned: bool) -> None:
-    """Silence counts for no more than one usual interval of a hold: what it does not reach by then has not fallen due."""
+    """Silence counts for one usual interval of a hold: what it does not reach by then has not fallen due."""
     samples = takeoff(oil_pressure_psi=((17.0, 75.0), (19.0, 10.0))).between(5.0, 30.0).samples()
     passed_s = 17.0 + 2.0 * 50.0 / 65.0  # 25 psi
     cut_s = round((passed_s + lasted_s) * 20.0) / 20.0
@@ -254,7 +256,7 @@ def test_a_takeoff_after_a_restart_is_coached_whole() -> None:
 
 
 def test_nothing_falls_due_while_paused() -> None:
-    """A flight paused for a minute with oil pressure just gone low: no warning meanwhile, the hold runs in feed time."""
+    """Paused with oil pressure just gone low: no warning meanwhile, the hold runs in feed time."""
     samples = takeoff(oil_pressure_psi=step(19.0, 75.0, 10.0)).between(5.0, 22.0).samples()
     early, late = [s for s in samples if s.time_s <= 20.0], [s for s in samples if s.time_s > 20.0]
     paused = early + [early[-1]] * 40 + late

@@ -63,7 +63,7 @@ def test_settled_it_is_discounted_least_squares(rate_hz: float, tau_s: float) ->
 
 @pytest.mark.parametrize("rate_hz", [5.0, 20.0, 60.0])
 def test_gains_are_the_closed_forms_of_brown(rate_hz: float) -> None:
-    """A unit impulse moves value and rate by 1 - theta squared and (1 - theta) squared over dt (Brown 1963; from memory)."""
+    """An impulse moves the value by 1 - theta^2, the rate by (1 - theta)^2 / dt (Brown 1963, from memory)."""
     theta = exp(-1.0 / rate_hz)
     times = np.arange(600) / rate_hz
     values = np.zeros(600)
@@ -102,7 +102,7 @@ def test_ready_and_reset() -> None:
 
 
 def test_noise_is_reduced_as_theory_says() -> None:
-    """Settled at 20 Hz and tau 1 s, white noise of 1 gives the value's scatter of sqrt of the sum of squared weights."""
+    """Settled at 20 Hz and tau 1 s, white noise leaves the scatter that Brown's formula gives."""
     times = np.arange(12_000) / 20.0
     noise = np.random.default_rng(3).normal(0.0, 1.0, len(times))
     trend, found = Trend(1.0), []
