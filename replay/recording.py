@@ -64,11 +64,14 @@ def create(path: Path, meta: Mapping[str, bytes | str]) -> sqlite3.Connection:
         database.execute(f"PRAGMA user_version = {FORMAT}")
         database.execute("PRAGMA journal_mode = WAL")
         database.execute("PRAGMA synchronous = NORMAL")
-        database.executescript("BEGIN;" + _SCHEMA + "COMMIT;")
+        database.executescript("BEGIN;" + _SCHEMA)
         database.executemany("INSERT INTO meta VALUES (?, ?)", meta.items())
+        database.execute("COMMIT")
         checkpoint(database)
     except sqlite3.Error as error:
         database.close()
+        for left in (path, *_companions(path)):
+            left.unlink(missing_ok=True)
         raise Faults([f"recording {path}: cannot be written: {error}"]) from None
     return database
 

@@ -115,7 +115,7 @@ def test_committed_within_a_second_also_copied_alone(tmp_path: Path) -> None:
 
     _until(arrived)
     assert [item.name for item in alone.parent.iterdir()] == ["copy.climbout"], "reading leaves nothing behind"
-    assert "without closing" in Recording(alone).notes[0]
+    assert "not closed" in Recording(alone).notes[0]
     recorder.close()
 
 
