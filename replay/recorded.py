@@ -43,7 +43,7 @@ class Recording:
         self.meta: dict[str, bytes | str] = dict(self._rows("SELECT key, value FROM meta"))
         self.notes: list[str] = []
         if "closed" not in self.meta:
-            self.notes.append(f"recording {path.name}: it was not closed (program killed, disk full); played as far as it goes")
+            self.notes.append(f"recording {path.name}: not closed (program killed, disk full); read as far as it goes")
 
     def held(self) -> Held:
         """What the flight was flown with. Raises `Faults` when it is missing or damaged."""
