@@ -26,6 +26,7 @@ from adapters.identify_score import Claim, Reason, Scene, in_range, step_reasons
 from adapters.identify_shape import shape_reasons, time_reasons
 from adapters.identify_steps import Answers
 from adapters.identify_table import Field, Floats, Table, make_grid
+from adapters.identify_travel import travel_note, travel_readings
 
 LEAST_POINTS = 3.0
 """What a claim needs to be proposed at all."""
@@ -60,7 +61,7 @@ def identify(table: Table, answers: Answers = NO_ANSWERS, channels: Iterable[str
         chosen = _choose(scored)
         if _signature(chosen) == before:
             break
-    return _report(table, scored, chosen)
+    return _report(table, scene, scored, chosen)
 
 
 def _anchors(chosen: Mapping[str, Claim], scored: Mapping[str, list[Claim]]) -> dict[str, Floats]:
@@ -82,7 +83,7 @@ def _first_claims(scene: Scene, channel: str) -> list[Claim]:
     """The best claims for a channel by all evidence that needs no other channel."""
     claims = []
     for column in scene.grid.columns:
-        for reading in readings_of(channel):
+        for reading in (*readings_of(channel), *travel_readings(scene, channel, column)):
             if not in_range(channel, column, reading):
                 continue
             claim = Claim(channel, column, reading)
@@ -207,7 +208,9 @@ def _choose(scored: Mapping[str, list[Claim]]) -> dict[str, Claim]:
     return {channel: next(c for c in scored[channel] if id(c.column) == key) for channel, key in pairs.items()}
 
 
-def _report(table: Table, scored: Mapping[str, list[Claim]], chosen: Mapping[str, Claim]) -> Identification:
+def _report(
+    table: Table, scene: Scene, scored: Mapping[str, list[Claim]], chosen: Mapping[str, Claim]
+) -> Identification:
     taken = {name: claim.column.field for name, claim in chosen.items()}
     found = tuple(_found(claim, scored[channel], taken) for channel, claim in chosen.items())
     missing = tuple(
@@ -216,6 +219,8 @@ def _report(table: Table, scored: Mapping[str, list[Claim]], chosen: Mapping[str
         if g.main and g.channel not in chosen
     )
     notes = [f"{table.left_out} records beyond the first {len(table.t_s)} were left out."] if table.left_out else []
+    flaps = travel_note(scene, frozenset(taken.values())) if "flaps_deg" not in chosen else None
+    notes += [flaps] if flaps else []
     unused = tuple(field for field in table.columns if field not in taken.values())
     return Identification(found, missing, tuple(notes), unused)
 

@@ -38,7 +38,7 @@ USUAL: dict[str, tuple[Usual, ...]] = {
     "egt_degf": (Usual("takeoff", (200, 1600), (900, 1800)),),
     "fuel_flow_gph": (Usual("throttle", (0.2, 4), (4, 30)),),
     "manifold_pressure_inhg": (Usual("throttle", (5, 20), (17, 32)),),
-    "flaps_deg": (Usual("flaps", (-2, 3), (15, 60)),),
+    "flaps_deg": (Usual("flaps", (-2, 3), (8, 50)),),
     "normal_acceleration_g": (Usual("rest", (0.9, 1.1), (0.9, 1.1)),),
     "suction_inhg": (Usual("takeoff", (0, 6), (3, 7)),),
     "bus_v": (Usual("rest", (10, 30), (10, 30)),),
@@ -195,6 +195,14 @@ def _heading(scene: Scene, claim: Claim) -> list[Reason]:
     return [Reason(3.0, f"turned by {turned:.3g} deg in the turn to the right")]
 
 
+def _flaps(scene: Scene, claim: Claim) -> list[Reason]:
+    """Full flaps are 8 to 50 degrees. A share of the travel, 0 to 1, is easily taken for radians or degrees."""
+    ends = scene.ends(claim, "flaps")
+    if ends is None or 8.0 <= ends[1] <= 50.0:
+        return []
+    return [Reason(-6.0, f"goes to {ends[1]:.3g}, which is no angle of full flaps")]
+
+
 def _temperature(scene: Scene, claim: Claim) -> list[Reason]:
     """Oil is slow to warm: it does not swing with the throttle."""
     share = scene.moved(claim.column, "throttle")
@@ -221,6 +229,7 @@ _SPECIAL: dict[str, Callable[[Scene, Claim], list[Reason]]] = {
     **dict.fromkeys(_STICKS, _stick),
     "mixture": _mixture,
     "heading_deg": _heading,
+    "flaps_deg": _flaps,
     "oil_temperature_degf": _temperature,
     "altitude_ft": _altitude,
     "height_ft": _altitude,

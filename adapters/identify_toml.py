@@ -32,10 +32,12 @@ def channel_line(found: Found, field: Field) -> str:
     parts = [f"field = {field if isinstance(field, int) else quoted(field)}"]
     if not flag and reading.unit != "1":
         parts.append(f"unit = {quoted(reading.unit)}")
-    shift = reading.trim
-    if reading.flip:
-        parts.append("factor = -1")
-        shift = _end(found) - reading.trim
+    if reading.unit == "1":
+        scale, shift = reading.factor, reading.offset
+    else:
+        scale, shift = (-1.0, _end(found) - reading.trim) if reading.flip else (1.0, reading.trim)
+    if scale != 1:
+        parts.append(f"factor = {number(scale)}")
     if shift:
         parts.append(f"offset = {number(shift)}")
     if flag:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import random
 import struct
+import tomllib
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -20,7 +21,7 @@ from adapters.identify_physics import G_KT_PER_S, density_ratio, pressure_ratio
 from adapters.identify_solve import Solution, solve
 from adapters.identify_steps import Answers, Typed, Window
 from adapters.identify_table import Table, make_table, unwrapped
-from adapters.identify_toml import LEAST_CONFIDENCE
+from adapters.identify_toml import LEAST_CONFIDENCE, channel_line
 from adapters.pipeline import make_pipeline
 from adapters.ports import Packet
 from tests.identify_flight import Flight, guided_flight
@@ -193,6 +194,32 @@ def test_an_altimeter_set_to_another_pressure_gets_its_offset() -> None:
     found = identify(Table(flight.t_s, columns), Answers(answers.windows, typed)).channel("altitude_ft")
     assert found is not None and found.field == 1
     assert found.reading.trim == pytest.approx(312, abs=25)
+
+
+@pytest.mark.parametrize(("low", "high"), [(0.0, 16384.0), (255.0, 0.0), (-1.0, 1.0), (1000.0, 2000.0)])
+def test_a_lever_sent_as_counts_is_scaled_by_its_travel(low: float, high: float) -> None:
+    """A throttle sent as counts of a converter, either way round, comes out as 0 closed and 1 full."""
+    flight = flight_of(1)
+    columns: dict[str | int, np.ndarray] = {i: flight.truth[name] for i, name in enumerate(ASKED)}
+    at = ASKED.index("throttle")
+    columns[at] = low + (high - low) * flight.truth["throttle"]
+    found = identify(Table(flight.t_s, columns), answers_of(flight)).channel("throttle")
+    assert found is not None and found.field == at
+    reading = found.reading
+    assert [end * reading.factor + reading.offset for end in (low, high)] == pytest.approx([0, 1], abs=0.02)
+    line = tomllib.loads(channel_line(found, found.field))["throttle"]
+    mapped = [end * line.get("factor", 1) + line.get("offset", 0) for end in (low, high)]
+    assert mapped == pytest.approx([0, 1], abs=0.02)
+
+
+def test_flaps_that_are_no_angle_are_pointed_out() -> None:
+    """Flaps sent as a share of their travel are not made degrees of, but the field is named."""
+    flight = flight_of(1)
+    columns: dict[str | int, np.ndarray] = {i: flight.truth[name] for i, name in enumerate(ASKED)}
+    columns[77] = flight.truth["flaps_deg"] / 30
+    result = identify(Table(flight.t_s, columns), answers_of(flight))
+    assert result.channel("flaps_deg") is None
+    assert any("field 77 moves with the flaps" in note for note in result.notes)
 
 
 def test_wheels_stand_at_height_nought() -> None:
