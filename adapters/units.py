@@ -55,11 +55,11 @@ _TABLE: dict[str, tuple[tuple[str, float, float], ...]] = {
     ),
     "speed": (
         ("kt kts kn knot knots kias ktas nmi/h NM/h", _NAUTICAL / _HOUR, 0.0),
-        ("m/s mps m·s⁻¹ m/sec metres/second meters/second", 1.0, 0.0),
-        ("km/h kmh kph kmph km/hr", 1000.0 / _HOUR, 0.0),
-        ("mph mi/h", _MILE / _HOUR, 0.0),
-        ("ft/s fps ft/sec", _FOOT, 0.0),
-        ("ft/min fpm ft/minute", _FOOT / _MINUTE, 0.0),
+        ("m/s mps m·s⁻¹ metres/s meters/s", 1.0, 0.0),
+        ("km/h kmh kph kmph kilometres/h kilometers/h", 1000.0 / _HOUR, 0.0),
+        ("mph mi/h miles/h", _MILE / _HOUR, 0.0),
+        ("ft/s fps feet/s", _FOOT, 0.0),
+        ("ft/min fpm feet/min", _FOOT / _MINUTE, 0.0),
         ("m/min", 1.0 / _MINUTE, 0.0),
         ("cm/s", 1e-2, 0.0),
         ("mm/s", 1e-3, 0.0),
@@ -74,7 +74,7 @@ _TABLE: dict[str, tuple[tuple[str, float, float], ...]] = {
         ("yd yard yards", 3 * _FOOT, 0.0),
         ("nmi NM", _NAUTICAL, 0.0),
         ("mi mile miles", _MILE, 0.0),
-        ("hft", 100 * _FOOT, 0.0),
+        ("hft FL", 100 * _FOOT, 0.0),
     ),
     "angle": (
         ("deg degree degrees ° degT degM", 1.0, 0.0),
@@ -86,10 +86,11 @@ _TABLE: dict[str, tuple[tuple[str, float, float], ...]] = {
         ("arcsec", 1.0 / 3600, 0.0),
         ("rev turn turns revolution revolutions", 360.0, 0.0),
         ("gon grad", 0.9, 0.0),
+        ("semicircle semicircles", 180.0, 0.0),
     ),
     "rotation": (
-        ("rev/min rpm r/min RPM 1/min", 1.0, 0.0),
-        ("rev/s rps r/s Hz 1/s", 60.0, 0.0),
+        ("rev/min rpm r/min RPM 1/min revolutions/min", 1.0, 0.0),
+        ("rev/s rps r/s Hz 1/s revolutions/s", 60.0, 0.0),
         ("rad/s rad/sec", 30.0 / math.pi, 0.0),
         ("deg/s °/s", 1.0 / 6, 0.0),
     ),
@@ -99,28 +100,29 @@ _TABLE: dict[str, tuple[tuple[str, float, float], ...]] = {
         ("kPa", 1000.0, 0.0),
         ("MPa", 1e6, 0.0),
         ("bar bars", 1e5, 0.0),
-        ("inHg inhg inHG in.Hg inHgA", _INHG, 0.0),
+        ("inHg in.Hg inHgA inchesHg inchHg inchesofmercury", _INHG, 0.0),
         ("mmHg", _INHG / 25.4, 0.0),
         ("psi PSI lbf/in2 lb/in2 psia psig", _PSI, 0.0),
         ("psf lbf/ft2 lb/ft2", _PSI / 144, 0.0),
         ("atm", 101325.0, 0.0),
+        ("kgf/cm2 kg/cm2", 98066.5, 0.0),
     ),
     "temperature": (
         ("K kelvin Kelvin degK °K", 1.0, 0.0),
-        ("degC °C celsius Celsius C", 1.0, 273.15),
-        ("degF °F fahrenheit Fahrenheit F", 1 / 1.8, 459.67 / 1.8),
+        ("degC °C celsius Celsius C degreesC degreescelsius", 1.0, 273.15),
+        ("degF °F fahrenheit F degreesF degreesfahrenheit", 1 / 1.8, 459.67 / 1.8),
         ("degR °R rankine Rankine R", 1 / 1.8, 0.0),
     ),
     "ratio": (
         ("ratio 1 0-1 norm fraction bool", 1.0, 0.0),
-        ("percent % pct 0-100", 1e-2, 0.0),
+        ("percent % pct 0-100 percentage", 1e-2, 0.0),
         ("permille ‰", 1e-3, 0.0),
     ),
     "volume flow": (
-        ("gal/h gph GPH USgal/h gal/hr US_gal/h", _US_GALLON / _HOUR, 0.0),
+        ("gal/h gph USgal/h gallons/h", _US_GALLON / _HOUR, 0.0),
         ("gal/min gpm", _US_GALLON / _MINUTE, 0.0),
-        ("impgal/h imp_gal/h", _IMPERIAL_GALLON / _HOUR, 0.0),
-        ("L/h l/h lph LPH L/hr l/hr", _LITRE / _HOUR, 0.0),
+        ("impgal/h", _IMPERIAL_GALLON / _HOUR, 0.0),
+        ("L/h l/h lph litres/h liters/h", _LITRE / _HOUR, 0.0),
         ("L/min l/min", _LITRE / _MINUTE, 0.0),
         ("L/s l/s", _LITRE, 0.0),
         ("m3/s m^3/s", 1.0, 0.0),
@@ -129,16 +131,16 @@ _TABLE: dict[str, tuple[tuple[str, float, float], ...]] = {
         ("cm3/s cm^3/s mL/s ml/s", 1e-6, 0.0),
     ),
     "mass flow": (
-        ("kg/h kg/hr", 1.0 / _HOUR, 0.0),
+        ("kg/h kilograms/h", 1.0 / _HOUR, 0.0),
         ("kg/s", 1.0, 0.0),
         ("kg/min", 1.0 / _MINUTE, 0.0),
         ("g/s", 1e-3, 0.0),
-        ("lb/h pph lbs/h lb/hr lbs/hr", _POUND / _HOUR, 0.0),
+        ("lb/h pph lbs/h pounds/h", _POUND / _HOUR, 0.0),
         ("lb/s", _POUND, 0.0),
     ),
     "volume": (
-        ("gal USgal US_gal gallon gallons", _US_GALLON, 0.0),
-        ("impgal imp_gal", _IMPERIAL_GALLON, 0.0),
+        ("gal USgal gallon gallons USgallons USgallon", _US_GALLON, 0.0),
+        ("impgal", _IMPERIAL_GALLON, 0.0),
         ("L l litre litres liter liters", _LITRE, 0.0),
         ("mL ml", 1e-6, 0.0),
         ("m3 m^3", 1.0, 0.0),
@@ -171,22 +173,35 @@ def _index() -> dict[str, dict[str, Unit]]:
     return found
 
 
+_SPELLINGS = (("²", "2"), ("³", "3"), ("^", ""), (" per ", "/"), ("_", ""), (" ", ""))
+_LONG_TIMES = re.compile(r"/(?:(h)(?:ours?|rs?)|(m)in(?:utes?)?|(s)ec(?:onds?)?)$")
+_SHORT_TIMES = {"h": "/h", "m": "/min", "s": "/s"}
+
+
+def _squashed(name: str) -> str:
+    """A name without what spellings differ by: case, spaces, "per" for "/", "hour" for "h", raised digits."""
+    name = name.strip().lower()
+    for long, short in _SPELLINGS:
+        name = name.replace(long, short)
+    return _LONG_TIMES.sub(lambda found: _SHORT_TIMES["".join(filter(None, found.groups()))], name)
+
+
 def _folded(index: dict[str, dict[str, Unit]]) -> dict[str, dict[str, Unit]]:
-    """The same by lower-case name, without those that then mean two sizes of one dimension (mPa, MPa)."""
+    """The same by squashed name, without those that then mean two sizes of one dimension (mPa, MPa)."""
     found: dict[str, dict[str, Unit]] = {}
-    doubtful: set[tuple[str, str]] = set()
+    doubtful = {("mpa", "pressure")}  # milli or mega? Only the exact spelling tells.
     for name, units in index.items():
         for dimension, unit in units.items():
-            old = found.setdefault(name.lower(), {}).setdefault(dimension, unit)
+            old = found.setdefault(_squashed(name), {}).setdefault(dimension, unit)
             if old != unit:
-                doubtful.add((name.lower(), dimension))
+                doubtful.add((_squashed(name), dimension))
     for name, dimension in doubtful:
         del found[name][dimension]
     return found
 
 
 _BY_NAME = _index()
-_BY_LOWER_NAME = _folded(_BY_NAME)
+_BY_SQUASHED_NAME = _folded(_BY_NAME)
 _NEEDS_DENSITY = {"volume flow": "mass flow", "volume": "mass"}
 # Angle, rotation and ratio are all "dimensionless" or 1/s to a units library, so it cannot tell them apart.
 _NOT_FOR_PINT = frozenset({"angle", "rotation", "ratio"})
@@ -218,7 +233,7 @@ def dimensions_of(name: str) -> list[str]:
 
 def _lookup(name: str) -> dict[str, Unit]:
     name = name.strip()
-    return _BY_NAME.get(name) or _BY_LOWER_NAME.get(name.lower()) or {}
+    return _BY_NAME.get(name) or _BY_SQUASHED_NAME.get(_squashed(name)) or {}
 
 
 def conversion(name: str | None, channel: str, density_kg_per_l: float | None = None) -> Conversion:

@@ -108,6 +108,8 @@ class ZeromqSource:
                 "telemetry here; [transport.curve] lets in only those with a key"
             )
             return [text]
+        if self._transport.bind and self._transport.curve and not self._transport.curve.allowed:
+            return [f"{self.describe()}: anyone who has our public key can send; allowed names the keys that may"]
         return []
 
     def close(self) -> None:

@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from adapters.units import UnitError, channel_dimension, conversion, find_label, split_label
+from adapters.units import UnitError, channel_dimension, conversion, dimensions_of, find_label, split_label
 from monitor.sample import CHANNELS
 
 # NIST Special Publication 811 (2008), appendix B.8, factors as printed there; exact ones are bold in it.
@@ -76,6 +76,37 @@ def test_values_a_pilot_knows(value: float, unit: str, channel: str, wanted: flo
     """Well-known pairs of values come out, offsets of temperatures included."""
     found = conversion(unit, channel, 0.72)
     assert value * found.factor + found.offset == pytest.approx(wanted, rel=2e-3, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("spelling", "unit", "channel"),
+    [
+        ("metres per second", "m/s", "ias_kt"),
+        ("Feet per minute", "ft/min", "vertical_speed_fpm"),
+        ("ft/minute", "ft/min", "vertical_speed_fpm"),
+        ("revolutions per minute", "rpm", "rpm"),
+        ("rev/sec", "rev/s", "rpm"),
+        ("inches of mercury", "inHg", "manifold_pressure_inhg"),
+        ("in Hg", "inHg", "suction_inhg"),
+        ("lb/in²", "psi", "oil_pressure_psi"),
+        ("m/s^2", "m/s2", "normal_acceleration_g"),
+        ("deg C", "degC", "oat_degc"),
+        ("degrees celsius", "degC", "oil_temperature_degf"),
+        ("US gal/hour", "gal/h", "fuel_flow_gph"),
+        ("LB/HR", "lb/h", "fuel_flow_gph"),
+        ("KPA", "kPa", "oil_pressure_psi"),
+    ],
+)
+def test_spellings_of_a_unit_are_the_same_unit(spelling: str, unit: str, channel: str) -> None:
+    """Case, spaces, "per", long words for times and raised digits make no other unit."""
+    assert conversion(spelling, channel, 0.72) == conversion(unit, channel, 0.72)
+
+
+def test_a_spelling_that_could_be_two_sizes_is_refused() -> None:
+    """mpa could be milli or mega: only the exact MPa is taken."""
+    assert conversion("MPa", "oil_pressure_psi").factor == pytest.approx(145.0377, rel=1e-6)
+    assert dimensions_of("mpa") == []
+    assert conversion("mPa", "oil_pressure_psi").factor == pytest.approx(145.0377e-9, rel=1e-6)
 
 
 def test_every_channel_takes_its_own_unit() -> None:
