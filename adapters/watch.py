@@ -154,8 +154,18 @@ class Watch:
         found = self.guesses[sender.origin] = guess_formats(list(sender.payloads))
         best = next((guess for guess in found if guess.usable), None)
         if self.feed is None and best is not None and (not before or before[0].lines != found[0].lines):
-            sender.forget_fields()
-            self._ways[sender.origin] = _Way(None, best)
+            self._decode_anew(sender, best)
+
+    def _decode_anew(self, sender: SenderStats, guess: FormatGuess) -> None:
+        """From now on by this guess, beginning with the packets that are kept."""
+        sender.forget_fields()
+        way = self._ways[sender.origin] = _Way(None, guess)
+        for payload in sender.payloads:
+            records = way.records(payload)
+            sender.tried += 1
+            sender.decoded += bool(records)
+            for record in records[:50]:
+                sender.record(record)
 
     def _guess_is_due(self, sender: SenderStats, now_ns: int) -> bool:
         """Not once a guess from many packets holds; a sender of junk is looked at less and less often."""

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import msgspec
 
+from adapters import library
 from adapters.description import FeedDescription, SourceError, Transport
 from adapters.feed import load_feed, make_source, source_name
 from adapters.ports import Source
@@ -74,11 +75,7 @@ def _from_file(args: argparse.Namespace, path: Path) -> Listening:
     given = [name for name in ("port", "bind", "group", "connect", "topic") if getattr(args, name) is not None]
     if given:
         raise Faults([f"--{name}: has no meaning beside --feed, which says where to listen" for name in given])
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise Faults([f"feed {path}: cannot be read: {error}"]) from None
-    feed = load_feed(text, f"feed {path.name}")
+    feed = load_feed(library.read_text(path, "feed"), f"feed {path.name}")
     if feed.transport is None:
         raise Faults([f"feed {path.name}: has no [transport], so nothing can arrive live; it describes a log"])
     return Listening(feed, feed.transport, ())

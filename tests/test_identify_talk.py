@@ -379,3 +379,13 @@ def _drain(master: int) -> None:
             pass
     except OSError:
         return
+
+
+def test_nobody_to_ask_and_nothing_arriving_ends_with_status_1() -> None:
+    """With no keyboard and no packet, the causes are told once and nothing is written."""
+    line = [*COMMAND, "identify", "--port", str(free_port())]
+    done = subprocess.run(line, stdin=subprocess.DEVNULL, capture_output=True, text=True, encoding="utf-8",
+                          timeout=60, check=False)  # fmt: skip
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "firewall" in done.stderr and "nothing arrived" in done.stderr
+    assert "Traceback" not in done.stderr

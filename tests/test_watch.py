@@ -195,6 +195,7 @@ def test_without_a_description_the_format_is_guessed() -> None:
             watch.guess(START + i * S // 20)
     view = watch.view(START + 5 * S)
     assert view.decoded_as == "JSON"
+    assert next(field for field in view.fields if field.field == "n").low == 0  # the packets before the guess too
     assert {"v", "h", "oil"} <= {str(field.field) for field in view.fields}
     assert view.channels == ()
 

@@ -32,6 +32,10 @@ MOST_BYTES = 256 * 1024 * 1024
 PATIENCE_S = 3.0
 
 
+class _NothingCame(Exception):
+    """No packet came, and there is nobody to ask whether to wait."""
+
+
 def identify(args: argparse.Namespace) -> int:
     """Identify. 0 done or cancelled; 1 no format fits, or what the coach needs was not found; 2 a file is wrong."""
     skip = _checked(args)
@@ -41,8 +45,11 @@ def identify(args: argparse.Namespace) -> int:
         try:
             packets, answers, lines = _live(args, skip)
         except Cancelled:
-            print("cancelled; no description was written", file=sys.stderr)
+            _tell("cancelled; no description was written")
             return 0
+        except _NothingCame:
+            _tell("nothing arrived; no description was written")
+            return 1
     _tell(f"{len(packets):,} packets, {len(answers.windows)} steps, {len(answers.typed)} readings; working it out …")
     return _finish(args, solve(packets, answers), lines)
 
@@ -139,7 +146,11 @@ def _await_packets(talk: Terminal, stream: Stream, watch: Watch) -> None:
             return
         if time.monotonic() >= until:
             talk.tell("\n".join(line.strip() for line in trouble_lines(watch.view(time.monotonic_ns()))))
-            if talk.ask("Enter = look again,  q = cancel: ").strip().lower() == "q":
+            try:
+                line = talk.ask("Enter = look again,  q = cancel: ")
+            except EOFError:
+                raise _NothingCame from None
+            if line.strip().lower() == "q":
                 raise Cancelled
             until = time.monotonic() + PATIENCE_S
         time.sleep(0.1)

@@ -54,7 +54,12 @@ def run(args: argparse.Namespace) -> int:
             print(line, file=sys.stderr)
         receiver = Receiver(source)
         stack.callback(receiver.close)
-        view = _watch(args, asked, source, receiver, keep=keep, stop=stop)
+        try:
+            view = _watch(args, asked, source, receiver, keep=keep, stop=stop)
+        except BrokenPipeError:
+            raise  # whoever read it has gone: the command line ends quietly
+        except OSError as error:
+            raise Faults([f"standard output: cannot be written: {error.strerror or error}"]) from None
     _close(args, view, receiver)
     if stop.asked:
         return EXIT_INTERRUPTED
@@ -114,7 +119,6 @@ def _asked(args: argparse.Namespace) -> watch_listen.Listening:
 
 
 def _view(watch: Watch, source: Source) -> WatchView:
-    watch.guess(time.monotonic_ns())
     return watch.view(time.monotonic_ns(), getattr(source, "refused", 0))
 
 
@@ -127,6 +131,7 @@ def _loop(
         for packet in receiver.take(max(0.0, min(0.1, due - time.monotonic()))):
             watch.packet(packet)
             keep(packet)
+        watch.guess(time.monotonic_ns())
         if time.monotonic() >= due:
             show()
             due = time.monotonic() + every_s
