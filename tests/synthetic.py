@@ -22,6 +22,7 @@ from math import isnan
 
 import msgspec
 import numpy as np
+from geographiclib.geodesic import Geodesic
 
 from adapters.library import open_procedure
 from monitor.aircraft import Aircraft, Band, Speeds
@@ -238,6 +239,49 @@ def rejected(at_s: float = 20.0, rate_hz: float = 20.0, **lines: Value) -> Fligh
         "rpm": ((10.0, 700.0), (FULL_S, 2350.0), (at_s, 2350.0), (at_s + 0.5, 900.0)),
     }  # fmt: skip
     return takeoff(rate_hz, **{**made, **lines}).between(0.0, at_s + 30.0)
+
+
+def touch_and_go(rate_hz: float = 20.0, **lines: Value) -> Flight:
+    """Up to 840 ft, level at 95, down at 600 ft/min, wheels on at 193; power again from 196.5; lift-off at 203 at
+    58 kt.
+
+    The throttle is eased at 95 s and closed at 110; after touchdown the speed falls from 58 kt to 46 at 197.
+    """
+    speed: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), (170.0, 70.0), (193.0, 58.0), (197.0, 46.0),
+                     (198.0, 46.0), (201.0, 58.0), (213.0, 70.0))  # fmt: skip
+    height: Points = ((25.0, 0.0), (95.0, 840.0), (109.0, 840.0), (193.0, 0.0), (203.0, 0.0), (300.0, 1164.0))
+    levers: Points = ((10.0, 0.0), (12.0, 1.0), (94.0, 1.0), (96.0, 0.6), (109.0, 0.6), (110.0, 0.2), (193.0, 0.2),
+                      (194.0, 0.0), (196.5, 0.0), (198.0, 1.0))  # fmt: skip
+    made: dict[str, Value] = {
+        "ias_kt": speed,
+        "groundspeed_kt": speed,
+        "height_ft": height,
+        "altitude_ft": tuple((t, FIELD_FT + h) for t, h in height),
+        "vertical_speed_fpm": (
+            (24.999, 0.0), (25.0, 720.0), (94.999, 720.0), (95.0, 0.0), (108.999, 0.0), (109.0, -600.0),
+            (192.999, -600.0), (193.0, 0.0), (202.999, 0.0), (203.0, 720.0),
+        ),
+        "throttle": levers,
+        "rpm": tuple((t, 700.0 + 1650.0 * lever) for t, lever in levers),
+        "pitch_deg": ((23.7, 0.0), (26.7, 9.0), (95.0, 9.0), (96.0, 2.0), (192.0, 2.0), (193.0, 5.0), (195.0, 0.0),
+                      (201.5, 0.0), (204.5, 9.0)),
+    }  # fmt: skip
+    flight = takeoff(rate_hz, **made).bend("on_ground", 193.0, 203.0, 1.0).between(0.0, 240.0)
+    return flight.with_(**lines)
+
+
+@cache
+def position_lines() -> tuple[Points, Points]:
+    """Latitude and longitude of the takeoff along 080 on the WGS 84 ellipsoid, from 47 north, 8 east."""
+    times = np.arange(0.0, END_S + 1.0, 0.05)
+    speed_ms = _values(speed_lines(), times) * 1852.0 / 3600.0
+    along = np.concatenate(([0.0], np.cumsum((speed_ms[1:] + speed_ms[:-1]) / 2.0 * 0.05)))
+    places = [Geodesic.WGS84.Direct(47.0, 8.0, RUNWAY_DEG, float(metres)) for metres in along]
+    t = times.tolist()
+    return (
+        tuple((a, place["lat2"]) for a, place in zip(t, places, strict=True)),
+        tuple((a, place["lon2"]) for a, place in zip(t, places, strict=True)),
+    )
 
 
 def joined(*parts: Iterable[Sample], gap_s: float = 0.05) -> list[Sample]:
