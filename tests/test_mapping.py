@@ -340,3 +340,33 @@ def test_columns_win_over_a_header_with_a_field_too_many() -> None:
         assert pipe(b"%d,2,3\n" % number) == [Sample(time_s=float(number), ias_kt=2.0, height_ft=3.0)]
     (notice,) = pipe.take_notices()
     assert "the header has 4 fields for 3 columns; the configured columns are used" in notice
+
+
+def test_a_damaged_header_does_not_end_a_good_feed() -> None:
+    """A header cut short while a good one holds is not taken; a real change of columns is, once the data has it."""
+    pipe = make_pipeline(load_feed(TEXT.format(decode=""), "feed x"))
+    pipe(b"Time,v,h\n")
+    pipe(b"1,2,3\n")
+    pipe(b"Time,v\n")
+    assert pipe(b"2,2,3\n") == [Sample(time_s=2.0, ias_kt=2.0, height_ft=3.0)]
+    assert pipe(b"3,2\n") == [Sample(time_s=3.0, ias_kt=2.0)]
+    assert any('without "h", which the one before had' in notice for notice in pipe.take_notices())
+
+
+def test_a_header_that_does_not_fit_gives_way_to_the_one_before() -> None:
+    """A junk line that happens to hold every name is dropped again when the data still fits the header before."""
+    pipe = make_pipeline(load_feed(TEXT.format(decode=""), "feed x"))
+    pipe(b"Time,v,h\n")
+    pipe(b"1,2,3\n")
+    pipe(b"v,h,Time,and,more\n")
+    assert pipe(b"2,2,3\n") == [Sample(time_s=2.0, ias_kt=2.0, height_ft=3.0)]
+
+
+def test_columns_win_over_a_header_whose_number_is_not_the_datas() -> None:
+    """With `columns`, a header of another number of columns than the data gives way to them; one notice says so."""
+    pipe = make_pipeline(load_feed(TEXT.format(decode='columns = ["Time", "v", "h"]'), "feed x"))
+    pipe(b"Time,seat,v,h\n")
+    for number in range(6):
+        assert pipe(b"%d,2,3\n" % number) == [Sample(time_s=float(number), ias_kt=2.0, height_ft=3.0)]
+    (notice,) = pipe.take_notices()
+    assert "the header has 4 columns and the data 3; the configured columns are used" in notice

@@ -40,6 +40,8 @@ class DelimitedDecoder:
         self.header: tuple[str, ...] | None = None
         self.keys: tuple[str | int, ...] = ()
         self.width = 0
+        self._names: tuple[str, ...] = ()
+        self._spare: tuple[str, ...] = ()
         self._configured: tuple[str | int, ...] = ()
         self._other_width = (0, 0, 0)
         if self._columns and self._mode != "required":
@@ -120,8 +122,21 @@ class DelimitedDecoder:
         self.header = tuple(cells)
         if self._names_wanted:
             self._tell_repeats(cells)
-            if not self._columns or not self._worse_than_columns(cells, printed):
+            if self._worse_than_columns(cells, printed) if self._columns else self._worse_than_before(cells):
+                spare = self.header
+            else:
+                spare = self._names
                 self._use(self.header)
+            self._spare = () if self._columns else spare
+
+    def _worse_than_before(self, cells: list[str]) -> bool:
+        """Whether the names in use hold against these: they have wanted ones that these lack (a damaged header)."""
+        for name in self._names_wanted:
+            if units.find_label(name, self._names) and not units.find_label(name, cells):
+                text = f'got a header without "{name}", which the one before had'
+                self._tally.note("header worse", text, "the one before holds while the data fits it")
+                return True
+        return False
 
     def _worse_than_columns(self, cells: list[str], printed: int) -> bool:
         """Whether the configured columns hold against this header: it lacks a wanted name that they have, or fits the
@@ -154,6 +169,7 @@ class DelimitedDecoder:
         for name in names:
             seen[name] = seen.get(name, 0) + 1
             keys.append(name if seen[name] == 1 else f"{name}#{seen[name]}")
+        self._names = tuple(names)
         self.keys = (*keys, *range(len(keys)))
         self.width = len(keys)
 
@@ -170,6 +186,11 @@ class DelimitedDecoder:
     def _settle(self, cells: list[str]) -> bool:
         """Whether a line of another width than expected can be used after all."""
         count = len(cells)
+        if self._spare and count == len(self._spare):
+            self._tally.note("header fits", f"the data has {count} fields, as another header had", "that one is used")
+            self._spare, names = (), self._spare
+            self._use(names)
+            return True
         if self.header is not None and self._columns and self.keys and count == len(self._columns) != self.width:
             text = f"the header has {len(self.header)} columns and the data {count}; the configured columns are used"
             self._tally.once("header width", text)
