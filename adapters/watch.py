@@ -228,6 +228,7 @@ class Watch:
             lost,
             how,
             sender.repeated,
+            min(1.0, sender.tried / sender.packets),
             sender.decoded / sender.tried if sender.tried else 0.0,
             sender.origin == self.owner,
         )

@@ -29,8 +29,9 @@ def sender_line(sender: SenderView) -> str:
     loss = f", {sender.lost:,} lost ({sender.lost_how})" if sender.lost_how else ""
     again = f", {sender.repeated:,} repeated" if sender.repeated else ""
     pace = f"{sender.rate_hz:.1f}/s, {sender.interval_ms:.1f} ms apart, jitter {sender.jitter_ms:.1f} ms"
+    part = f", {sender.looked_share:.1%} of them looked into" if 0 < sender.looked_share < 0.9 else ""
     mark = " (used)" if sender.owns else ""
-    return f"{sender.origin}{mark}: {sender.packets:,} packets, {pace}, {size} bytes{loss}{again}"
+    return f"{sender.origin}{mark}: {sender.packets:,} packets, {pace}, {size} bytes{loss}{again}{part}"
 
 
 def shown(value: float | str | None) -> str:

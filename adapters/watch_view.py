@@ -13,7 +13,11 @@ class Trouble(msgspec.Struct, frozen=True):
 
 
 class SenderView(msgspec.Struct, frozen=True):
-    """One sender as shown. lost_how is empty when loss cannot be told. owns: this one's samples would be used."""
+    """One sender as shown.
+
+    lost_how is empty when loss cannot be told. looked_share: of its packets, how many were decoded at all (less than 1
+    in a flood); decoded_share: of those, how many gave a record. owns: this one's samples would be used.
+    """
 
     origin: str
     packets: int
@@ -27,6 +31,7 @@ class SenderView(msgspec.Struct, frozen=True):
     lost: int
     lost_how: str
     repeated: int
+    looked_share: float
     decoded_share: float
     owns: bool
 

@@ -238,6 +238,7 @@ def test_a_flood_from_one_sender_is_decoded_only_in_part() -> None:
     assert one.rate_hz == pytest.approx(50_000, rel=0.05)
     assert watch.shown_sender().tried < 2000  # type: ignore[union-attr]
     assert one.lost_how == ""
+    assert one.looked_share < 0.05
 
 
 def test_a_sender_of_ever_new_fields_cannot_fill_the_memory() -> None:
