@@ -21,8 +21,11 @@ from typing import Any
 
 import pytest
 
+from tests.accuracy.setup import coach_for
+from tests.accuracy.store import samples
 from tests.flights_jsbsim.aeroplanes import AEROPLANES, PROFILES, profile_text
 from tests.flights_jsbsim.flight import raw_flight, truth_of
+from tests.flights_jsbsim.judge import run
 from tests.flights_jsbsim.scenario import Fault, Scenario
 from tests.flights_jsbsim.sensors import Sensors
 from tests.flights_jsbsim.standard import CLEAN, FAULTS, NOT_TAKEOFFS, TWICE, Flown, flown
@@ -146,6 +149,32 @@ def test_a_second_takeoff_in_one_stream_is_coached_as_its_own(name: str, sensors
     assert lifted == [pytest.approx(truth.wheels_off, abs=0.1 if sensors == Sensors() else 0.4)]
     phases = flight.ids("phase")
     assert phases.index("landing-roll") > phases.index("initial-climb")
+
+
+@pytest.mark.parametrize("name", ["fixed, sea level, calm", "constant speed, sea level, gusts"])
+@pytest.mark.parametrize("after_s", [1.0, 20.0], ids=["just off", "in the climb"])
+def test_a_stream_that_begins_in_flight_starts_no_takeoff(name: str, after_s: float) -> None:
+    """Joined after lift-off, the flight is followed as airborne: no takeoff, no call of the roll, no warning."""
+    case = flown(name).case
+    assert case.truth.wheels_off is not None
+    late = [s for s in samples(case) if (s.time_s or 0.0) > case.truth.wheels_off + after_s]
+    heard = [h.event for h in run(coach_for(case.scenario.aeroplane, case.options), late)]
+    assert [e for e in heard if e.kind == "warning"] == []
+    assert not {"rotate", "power-set", "airspeed-alive"} & {e.id for e in heard}
+    assert "takeoff-roll" not in {e.id for e in heard if e.kind == "phase"}
+
+
+@pytest.mark.parametrize("rate_hz", [60.0, 5.0, 1.0])
+@pytest.mark.parametrize(
+    "name", ["fixed, sea level, gusts", "constant speed, 5,000 ft, calm", "tailwheel, calm", "run-up first"]
+)
+def test_other_rates_bring_the_same_calls_and_no_warning(name: str, rate_hz: float) -> None:
+    """At 60, 5 and 1 Hz a clean flight gets the calls it gets at 20 Hz, height calls within 0.5 s, and no warning."""
+    flight = flown(name, Sensors(rate_hz=rate_hz))
+    assert sorted(flight.ids("callout")) == sorted(flown(name).ids("callout"))
+    assert flight.ids("warning") == []
+    for error in flight.result.heights_s.values():
+        assert error == pytest.approx(0.0, abs=0.5)
 
 
 # -- faults -----------------------------------------------------------------------------------------------------------
