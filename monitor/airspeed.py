@@ -113,4 +113,6 @@ class Airspeed:
         s = self._s
         s.ias_set_aside = True
         s.ias = None
+        if self._judge.zone != "air":
+            self._judge.find_zone()
         self._judge.cue("airspeed-not-alive", t, lambda: True, self.maybe_off)

@@ -1,18 +1,18 @@
 """The coach: samples in, events out. It holds no clock, no file, no socket; time is an argument.
 
-The order of the parts, for every sample: what fell due before it; the time line; the derived state; the phase; the
-watchers of that phase; what has fallen due by now.
+The order of the parts, for every sample: what fell due before it; the time line; what is believed of it; the derived
+state; the phase; the watchers of that phase; what has fallen due by now.
 """
 
 from __future__ import annotations
 
-from collections import deque
 from typing import Any
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.airspeed import Airspeed
 from monitor.checklist import after_takeoff, line_up, wrong_configuration
+from monitor.climb_power import ClimbPower
 from monitor.conditions import Conditions
 from monitor.deviations import Deviations
 from monitor.direction import Direction
@@ -28,11 +28,14 @@ from monitor.routine import Routine
 from monitor.sample import Sample
 from monitor.snapshot import Snapshot
 from monitor.state import State
+from monitor.teller import Teller
 from monitor.timeline import Timeline
 from monitor.view import View
 from monitor.words import Words
 
-AIR_KEYS = {"rpm-low": "power-loss", "manifold-pressure-low": "power-loss"}
+NOT_ON_WHEELS = frozenset({"initial-climb", "climb", "airborne"})
+FLYING_OR_ROLLING = ON_THE_ROLL | IN_THE_CLIMB
+WITH_A_SAMPLE = frozenset({"started", "back", "resumed", "restarted"})
 
 
 class Coach:
@@ -42,42 +45,36 @@ class Coach:
         self.aircraft = aircraft
         self.procedure = procedure
         self.options = options = options if options is not None else Options()
-        settings = procedure.settings
-        self._set = settings
-        self._words = Words(procedure, aircraft)
-        self._level = options.level if options.level is not None else procedure.level
-        self._events: list[Event] = []
-        self.said: deque[Event] = deque(maxlen=12)
-        self.takeoff: int | None = None
-        self._takeoffs = 0
-        self._lined_up_for = 0
-        self._quiet_until = 0.0
-        self._ever: set[str] = set()  # channels supplied at least once
-        self._with_sample: list[tuple[str, float]] = []  # feed events that come with a sample, once its values are in
+        set_ = self._set = procedure.settings
         agenda = self._agenda = Agenda()
-        self._timeline = Timeline(self._feed_event, self._restart)
         s = self.state = State(options)
-        self._conditions = Conditions(s, aircraft, settings, options)
+        self._conditions = Conditions(s, aircraft, set_, options)
         self._phases = Phases(self._conditions)
-        self.judge = Judge(s, aircraft, settings, options, self._warn, self._show_held)
-        self.routine = Routine(s, self._conditions, aircraft, procedure, options, agenda, self.judge, self._callout)
-        self._power = Power(s, aircraft, settings, agenda, self.judge, self.routine.power_set)
-        self._limits = Limits(s, aircraft, settings, agenda, self.judge, self._gauge_caution)
-        self._airspeed = Airspeed(
-            s, aircraft, settings, options, agenda, self.judge, self.routine.alive, self._check_airspeed
-        )
-        heading = options.runway_heading_deg
-        self._direction = Direction(s, self._conditions, settings, agenda, self.judge, heading)
-        self._deviations = Deviations(
-            s, self._conditions, self._direction, self.routine, aircraft, procedure, agenda, self.judge, self._remark
-        )
+        judge = self.judge = Judge(s, aircraft, set_, options)
+        tell = self.teller = Teller(s, self._phases, judge, procedure, options, Words(procedure, aircraft), agenda)
+        judge.connect(tell.warn, tell.show_held)
+        self._timeline = Timeline(self._feed_event, self._restart)
+        self.routine = Routine(s, self._conditions, aircraft, procedure, options, agenda, judge, tell)
+        self._power = Power(s, aircraft, set_, agenda, judge, self.routine.power_set)
         self._power.on_brakes = procedure.short_field
+        self._climb_power = ClimbPower(s, aircraft, set_, agenda, judge)
+        self._limits = Limits(s, aircraft, set_, agenda, judge, tell.gauge)
+        check = self._check_airspeed
+        self._airspeed = Airspeed(s, aircraft, set_, options, agenda, judge, self.routine.alive, check)
+        self._direction = Direction(s, self._conditions, set_, agenda, judge, options.runway_heading_deg)
+        self._deviations = Deviations(
+            s, self._conditions, self._direction, self.routine, aircraft, procedure, options, agenda, judge, tell
+        )
         self._watchers = (self._power, self._limits, self._airspeed, self._direction, self._deviations)
         self._plausibility = Plausibility(self._channel)
-        self._data_hold = Hold(agenda, settings.data_lost_s, self._data_lost)
-        self._configuration_hold = Hold(agenda, settings.configuration_hold_s, self._configuration)
+        self._data_hold = Hold(agenda, set_.data_lost_s, self._data_lost)
+        self._configuration_hold = Hold(agenda, set_.configuration_hold_s, self._configuration)
         self._wrong: str | None = None
-        self._advisories = 0
+        self._airspeed_known = False
+        self._takeoffs = 0
+        self._lined_up_for = 0
+        self._with_sample: list[tuple[str, float]] = []  # feed events that come with a sample, once its values are in
+        self.routine.after_takeoff = self._check_after_takeoff
         self._view = View(self)
 
     # ---- the outside -----------------------------------------------------------------------------------------------
@@ -103,16 +100,18 @@ class Coach:
         self._run_due(arrival_s)
         for t, admitted in timeline.offer(sample, arrival_s):
             # What fell due before this sample comes first, but no further than the old samples carry.
-            last = self.state.t
-            self._agenda.run(min(t, last + timeline.interval_s))
+            until = min(t, self.state.t + timeline.interval_s)
+            if self._agenda.next_due <= until:
+                self._agenda.run(until)
             self._judge_sample(t, admitted)
-        self._tell_feed()
-        return self._take()
+        if self._with_sample:
+            self._tell_feed()
+        return self.teller.take()
 
     def tick(self, arrival_s: float) -> list[Event]:
         """Let time pass without a sample; what fell due by then. It never changes what the samples will bring."""
         self._run_due(arrival_s)
-        return self._take()
+        return self.teller.take()
 
     def end(self, arrival_s: float) -> list[Event]:
         """The stream ends at `arrival_s`."""
@@ -155,25 +154,19 @@ class Coach:
         self._plausibility.restart()
         self._conditions.restart()
         self._phases.enter(None, t)
-        self.takeoff = None
+        self.teller.takeoff = None
         self._begin_takeoff()
-
-    def _take(self) -> list[Event]:
-        events, self._events = self._events, []
-        return events
 
     # ---- one sample ------------------------------------------------------------------------------------------------
 
     def _judge_sample(self, t: float, sample: Sample) -> None:
-        s = self.state
         sample = self._plausibility.clean(t, sample, self._timeline.interval_s)
-        s.update(t, sample)
+        self.state.update(t, sample)
         if sample.ias_kt is not None:
-            self._ever.add("ias_kt")
+            self._airspeed_known = True
         if self._with_sample:
             self._tell_feed()
-        phase = self._phases.phase
-        self._conditions.update(self._timeline.interval_s, phase not in _NOT_ON_WHEELS)
+        self._conditions.update(self._timeline.interval_s, self._phases.phase not in NOT_ON_WHEELS)
         for _ in range(4):  # one sample of slow data can end several phases
             due = self._phases.due()
             if due is None:
@@ -196,42 +189,58 @@ class Coach:
         if throttle is not None and throttle >= self._set.full_throttle and not self.procedure.short_field:
             self._watch_configuration()
 
-    def _watch_configuration(self) -> None:
-        routine = self.routine
-        self._wrong = wrong_configuration(self.state.sample, self._set, routine.takeoff_flaps_deg, routine.lean_ft)
-        self._configuration_hold.update(self._wrong is not None, self.state.t)
-
     def _roll(self) -> None:
-        maybe_off = self._conditions.liftoff.possible
-        if maybe_off != self._power.maybe_off:
-            for watcher in self._watchers:
-                watcher.maybe_off = maybe_off
-            if not maybe_off:
-                self.judge.settled(self.state.t)
-        self.judge.on_the_roll()
+        self._keep_maybe_off()
+        self.judge.on_the_roll(self._conditions.liftoff.possible)
         self._direction.roll()
         self._power.roll()
         self._airspeed.roll()
         self._limits.update()
         self.routine.roll()
         self._deviations.roll()
-        self._data_hold.update(self.state.ias is None and "ias_kt" in self._ever, self.state.t)
+        self._watch_airspeed_data()
         if self.judge.zone in ("early", "mid"):
             self._watch_configuration()
 
+    def _keep_maybe_off(self) -> None:
+        maybe_off = self._conditions.liftoff.possible
+        if maybe_off != self._power.maybe_off:
+            for watcher in self._watchers:
+                watcher.maybe_off = maybe_off
+            if not maybe_off:
+                self.judge.settled(self.state.t)
+
     def _climb(self) -> None:
+        self.judge.in_the_climb()
         self._power.climb()
+        self._climb_power.update()
         self._airspeed.climb()
         self._limits.update()
         self._plausibility.climb(self.state.t, self.state.sample)
-        self._data_hold.update(self.state.ias is None and "ias_kt" in self._ever, self.state.t)
+        self._watch_airspeed_data()
         if self.judge.engine_failed:
             return
         self.routine.climb()
         self._deviations.climb()
         height = self.state.height
-        if self.judge.held and height is not None and height >= self._set.turn_height_ft:
-            self.judge.high_enough(self.state.t)
+        if height is not None and height >= self._set.turn_height_ft:
+            if self.judge.held:
+                self.judge.high_enough(self.state.t)
+            self._limits.high_enough(self.state.t)
+
+    def _watch_airspeed_data(self) -> None:
+        s = self.state
+        if s.ias is None or self._data_hold.since is not None:
+            self._data_hold.update(s.ias is None and self._airspeed_known and not s.ias_set_aside, s.t)
+
+    def _watch_configuration(self) -> None:
+        routine = self.routine
+        self._wrong = wrong_configuration(self.state.sample, self._set, routine.takeoff_flaps_deg, routine.lean_ft)
+        self._configuration_hold.update(self._wrong is not None, self.state.t)
+
+    def _configuration(self, t: float) -> None:
+        cue = "configuration-flaps" if self._wrong == "flaps" else "configuration"
+        self.judge.cue(cue, t, lambda: self._wrong is not None, self._power.maybe_off)
 
     # ---- phases ----------------------------------------------------------------------------------------------------
 
@@ -239,63 +248,41 @@ class Coach:
         before = self._phases.phase
         self._phases.enter(phase, t)
         more = getattr(self, "_enter_" + phase.replace("-", "_"), _nothing)(before, t)
-        self._emit("phase", phase, t, None, more)
+        self.teller.emit("phase", phase, t, None, more)
         if phase == "lined-up" or (phase == "takeoff-roll" and before != "lined-up"):
             self.routine.give("clock", t)
             self._check_line_up(t)
         if phase not in TAKEOFF_PHASES:
-            self.takeoff = None
+            self.teller.takeoff = None
 
     def _begin_takeoff(self) -> None:
         self.judge.begin()
         self.routine.begin()
+        self.teller.begin()
+        self._climb_power.begin()
         for watcher in self._watchers:
             watcher.begin()
             watcher.maybe_off = False
         self._data_hold.clear()
         self._configuration_hold.clear()
-        self._advisories = 0
-
-    def _enter_lined_up(self, before: str | None, t: float) -> dict[str, Any]:
-        self._count_takeoff()
-        self._direction.line_up()
-        heading = self._conditions.runway_heading
-        return {} if heading is None else {"runway_heading_deg": round(heading, 1)}
-
-    def _check_line_up(self, t: float) -> None:
-        routine = self.routine
-        for item, state in line_up(
-            self.state, self.aircraft, self._set, self.options, routine.takeoff_flaps_deg, routine.lean_ft
-        ):
-            self._check("line-up", item, state, t)
-
-    def _check_after_takeoff(self, t: float) -> None:
-        for item, state in after_takeoff(self.state, self.aircraft, self._set, self.routine):
-            self._check("after-takeoff", item, state, t)
-
-    def _check(self, list_: str, item: str, state: str, t: float) -> None:
-        """Only what is wrong is said; what cannot be seen is asked on the screen."""
-        id_ = f"{list_}.{item}"
-        sounds = state == "not-ok" and self._level_of(id_) != "test" and not self._quiet(t)
-        self._emit("check", id_, t, self._words.say(id_) if sounds else None, {"state": state})
-
-    def _configuration(self, t: float) -> None:
-        cue = "configuration-flaps" if self._wrong == "flaps" else "configuration"
-        self.judge.cue(cue, t, lambda: self._wrong is not None, self._power.maybe_off)
 
     def _count_takeoff(self) -> None:
         again = self._lined_up_for == self._takeoffs + 1  # lined up before, and no roll came of it
-        self.takeoff = self._lined_up_for = self._takeoffs + 1
+        self.teller.takeoff = self._lined_up_for = self._takeoffs + 1
         self._begin_takeoff()
         if again:
             self.routine.done.add("clock")
-        sample = self.state.sample
-        self.routine.field_altitude_ft = sample.altitude_ft
+        self.routine.field_altitude_ft = self.state.sample.altitude_ft
+        self._direction.line_up()
+
+    def _enter_lined_up(self, before: str | None, t: float) -> dict[str, Any]:
+        self._count_takeoff()
+        heading = self._conditions.runway_heading
+        return {} if heading is None else {"runway_heading_deg": round(heading, 1)}
 
     def _enter_takeoff_roll(self, before: str | None, t: float) -> dict[str, Any]:
         if before != "lined-up":  # a touch-and-go: configuration, power, rotate and the climb
             self._count_takeoff()
-            self._direction.line_up()
             self.routine.done.update(("clock", "airspeed-alive"))
         self._takeoffs += 1
         self._conditions.begin_roll()
@@ -303,7 +290,7 @@ class Coach:
 
     def _enter_initial_climb(self, before: str | None, t: float) -> dict[str, Any]:
         self._conditions.begin_flight()
-        self._quiet_until = t + self._set.quiet_after_s
+        self.teller.quiet_until = t + self._set.quiet_after_s
         for watcher in self._watchers:
             watcher.maybe_off = False
         self.judge.closed = False
@@ -314,8 +301,7 @@ class Coach:
         return {}
 
     def _enter_climb(self, before: str | None, t: float) -> dict[str, Any]:
-        height = self.state.height
-        if height is not None and height < 990.0 and abs(self.state.climb_fpm or 0.0) <= 150.0:
+        if self._conditions.level():
             self.routine.levelled(t)
         return {}
 
@@ -336,112 +322,37 @@ class Coach:
 
     # ---- events ----------------------------------------------------------------------------------------------------
 
-    def _emit(self, kind: str, id_: str, t: float, say: str | None, more: dict[str, Any] | None = None) -> None:
-        ias, height = self.state.values_at(t)
-        event = Event(t, kind, id_, self.takeoff, self._phases.phase, say, ias, height, more if more else {})
-        self._events.append(event)
-        if kind not in ("phase", "check"):
-            self.said.append(event)
+    def _check_line_up(self, t: float) -> None:
+        routine = self.routine
+        for item, state in line_up(
+            self.state, self.aircraft, self._set, self.options, routine.takeoff_flaps_deg, routine.lean_ft
+        ):
+            self.teller.check("line-up", item, state, t)
 
-    def _quiet(self, t: float) -> bool:
-        """Nothing but a warning and "Rotate" sounds from 2 s before VR to 2 s after lift-off."""
-        phase = self._phases.phase
-        if phase in ON_THE_ROLL:
-            return self.judge.zone == "late"
-        return phase == "initial-climb" and t < self._quiet_until
-
-    def _level_of(self, id_: str) -> str:
-        return self.procedure.levels.get(id_, self._level)
-
-    def _callout(self, id_: str, t: float, key: str) -> None:
-        if id_ == "re-lean":
-            self._advise("advisory", id_, t, key)
-            return
-        sounds = self._level_of(id_) in ("prompt", "auto") and bool(key)
-        if id_ != "rotate" and self._quiet(t):
-            sounds = False
-        self._emit("callout", id_, t, self._words.say(key) if sounds else None)
-        if id_ == "after-takeoff":
-            self._check_after_takeoff(t)
-
-    def _remark(self, kind: str, id_: str, t: float, key: str) -> None:
-        """A deviation: said, unless it is one advisory too many, or there is something graver to attend to."""
-        if self.judge.closed or self.judge.engine_failed:
-            return
-        if kind == "advisory":
-            self._advisories += 1
-            if self._advisories > self._set.advisories_most:
-                self._emit(kind, id_, t, None)
-                return
-        self._advise(kind, id_, t, key)
-
-    def _channel(self, id_: str, channel: str, why: str, t: float) -> None:
-        self._emit("feed", id_, t, None, {"channel": channel, "why": why})
-
-    def _advise(self, kind: str, id_: str, t: float, key: str, more: dict[str, Any] | None = None) -> None:
-        sounds = self._level_of(id_) != "test" and not self._quiet(t) and self.judge.aborted is None
-        self._emit(kind, id_, t, self._words.say(key, id_) if sounds else None, more)
-
-    def _warn(self, id_: str, reason: str, t: float) -> None:
-        key = f"{id_}.{reason}"
-        others: tuple[str, ...] = (id_,)
-        if id_ == "engine-failure":
-            key, others = f"engine-failure.{self._height_band(t)}", ()
-        elif id_ == "power-loss" and self._cannot_climb():
-            key, others = "power-loss.cannot-climb", (id_,)
-        self._emit("warning", id_, t, self._words.say(key, *others), {"reason": reason})
-
-    def _height_band(self, t: float) -> str:
-        height = self.state.values_at(t)[1]
-        if height is None or height < self._set.land_ahead_low_ft:
-            return "low"
-        return "middle" if height < self._set.land_ahead_high_ft else "high"
-
-    def _cannot_climb(self) -> bool:
-        climb = self.state.climb_fpm
-        return climb is not None and climb < self._set.cannot_climb_fpm
-
-    def _show_held(self, cue: str, t: float) -> None:
-        id_ = _HELD_AS.get(cue, cue)
-        self._emit("caution", id_, t, None, {"reason": cue, "held": True})
-
-    def _gauge_caution(self, id_: str, channel: str, t: float) -> None:
-        """An instrument outside its band: early on it is said, later it waits until 500 ft."""
-        if self.judge.closed or self.judge.engine_failed or self.judge.aborted is not None:
-            return
-        value = getattr(self.state.sample, channel)
-        more = {"value": None if value is None else round(value, 1)}
-        key = {"rpm-high": "rpm-high.caution"}.get(id_, id_)
-        say = self._words.say(key, "gauge")
-        low = self.state.height is None or self.state.height < self._set.turn_height_ft
-        hidden = self.judge.zone in ("mid", "late") or (self.judge.zone == "air" and low)
-        sounds = not hidden and self._level_of(id_) != "test" and not self._quiet(t)
-        self._emit("caution", id_, t, say if sounds else None, more)
+    def _check_after_takeoff(self, t: float) -> None:
+        for item, state in after_takeoff(self.state, self.aircraft, self._set, self.routine):
+            self.teller.check("after-takeoff", item, state, t)
 
     def _check_airspeed(self, t: float) -> None:
-        self._advise("caution", "airspeed", t, "airspeed")
+        self.teller.remark("caution", "airspeed", t, "airspeed")
 
     def _data_lost(self, t: float) -> None:
-        self._advise("caution", "data-lost", t, "data-lost")
+        self.teller.remark("caution", "data-lost", t, "data-lost")
+
+    def _channel(self, id_: str, channel: str, why: str, t: float) -> None:
+        self.teller.emit("feed", id_, t, None, {"channel": channel, "why": why})
 
     def _tell_feed(self) -> None:
         events, self._with_sample = self._with_sample, []
         for id_, t in events:
-            self._emit("feed", id_, t, None)
+            self.teller.emit("feed", id_, t, None)
 
     def _feed_event(self, id_: str, t: float) -> None:
-        if id_ in ("started", "back", "resumed", "restarted"):
+        if id_ in WITH_A_SAMPLE:
             self._with_sample.append((id_, t))
             return
-        say = None
-        if id_ == "lost" and self._phases.phase in _FLYING_OR_ROLLING:
-            say = self._words.say("data-lost")
-        self._emit("feed", id_, t, say)
-
-
-_NOT_ON_WHEELS = frozenset({"initial-climb", "climb", "airborne"})
-_FLYING_OR_ROLLING = ON_THE_ROLL | IN_THE_CLIMB
-_HELD_AS = {"oil-pressure-low": "oil-pressure", "oil-temperature-high": "oil-temperature"}
+        spoken = id_ == "lost" and self._phases.phase in FLYING_OR_ROLLING
+        self.teller.emit("feed", id_, t, self.teller.words("data-lost") if spoken else None)
 
 
 def _nothing(before: str | None, t: float) -> dict[str, Any]:

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from monitor.aircraft import Aircraft
 from monitor.atmosphere import pressure_inhg
+from monitor.conditions_air import AirConditions
 from monitor.geo import turn
-from monitor.liftoff import LiftOff, Touchdown
+from monitor.liftoff import LiftOff
 from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import HOLD_S, State
@@ -17,17 +18,14 @@ STILL_KT = 1.5
 MOVING_KT = 3.0
 
 
-class Conditions:
+class Conditions(AirConditions):
     """Watches one stream; `update` once a sample, then the phase's conditions are asked."""
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, options: Options) -> None:
-        self._s = state
-        self._set = settings
+        super().__init__(state, settings, aircraft.speeds_kias.rotate)
         self._aircraft = aircraft
-        self._vr = aircraft.speeds_kias.rotate
         self._given_heading = options.runway_heading_deg
         self.liftoff = LiftOff(settings, self._vr)
-        self.touchdown = Touchdown(settings, self._vr)
         self.restart()
 
     def restart(self) -> None:
@@ -47,16 +45,11 @@ class Conditions:
         self._slowing_since: float | None = None
         self._slowing_v = 0.0
         self._pitch_lowest: float | None = None
-        self._level_since: float | None = None
-        self._sinking_since: float | None = None
         self._flying_since: float | None = None
-        self._throttle_full = 0.0
-        self._power_best = 0.0
         self._closed_t: float | None = None
         self._touched_t = 0.0
-        self._climb_slow = self._climb_best = 0.0
         self.liftoff.reset()
-        self.touchdown.reset()
+        self.restart_air()
 
     # ---- kept up with every sample -------------------------------------------------------------------------------
 
@@ -244,8 +237,6 @@ class Conditions:
         self._slowing_since = None
         self._closed_t = None
         self._line_up_armed = False
-        self._throttle_full = 0.0
-        self._power_best = 0.0
 
     def lifts_off(self) -> float | None:
         """The last wheel has left the ground for good."""
@@ -314,16 +305,6 @@ class Conditions:
             return max(self._power_half_t or 0.0, self._touched_t)
         return None
 
-    # ---- in the air ----------------------------------------------------------------------------------------------
-
-    def begin_flight(self) -> None:
-        """Off the ground: watch for its end."""
-        self.touchdown.reset()
-        self._level_since = self._sinking_since = None
-        self._throttle_full = 0.0
-        self._power_best = 0.0
-        self._climb_slow = self._climb_best = 0.0
-
     def begin_landing_roll(self, t: float) -> None:
         """On the ground again since `t`: it may be a touch-and-go."""
         self._touched_t = t
@@ -332,81 +313,8 @@ class Conditions:
         self._still_since = None
         self.liftoff.reset()
 
-    def touches_down(self) -> float | None:
-        """The wheels are on the ground again."""
-        return self.touchdown.update(self._s)
-
     def flies_on(self) -> float | None:
         """The pilot flies after all, an abort called or the throttle closed for a moment."""
         if self._closed_t is not None:
             return None
         return self.liftoff.update(self._s, self.interval_s)
-
-    def climbs_away(self) -> float | None:
-        """1,000 ft above the field, the first power reduction above 500 ft, or levelling off."""
-        s = self._s
-        height = s.height
-        if height is None:
-            return None
-        thousand = 1000.0 + (s.zero_ft or 0.0)
-        if s.level_trend.value >= thousand:
-            return s.rose_through(s.prev_level, s.level_trend.value, thousand)
-        reduced = self.power_reduced()
-        if height > 500.0 and reduced is not None:
-            return reduced
-        return self._levelled(height)
-
-    def power_reduced(self) -> float | None:
-        """When the pilot took off 10 % of the power or more; None while it is on."""
-        s = self._s
-        throttle = s.sample.throttle
-        if throttle is not None:
-            full = self._throttle_full = max(self._throttle_full, throttle)
-            if throttle > full - 0.1:
-                return None
-            return s.crossing(s.prev.throttle, throttle, full - 0.1)
-        value = s.sample.manifold_pressure_inhg if s.sample.manifold_pressure_inhg is not None else s.sample.rpm
-        if value is None:
-            return None
-        best = self._power_best = max(self._power_best, value)
-        return s.t if 0.55 * best < value < 0.9 * best else None
-
-    def keep_climb(self) -> None:
-        """The climb rate averaged over some seconds, and this climb's best; once a sample in flight."""
-        s = self._s
-        if s.climb_fpm is not None:
-            self._climb_slow += min(1.0, s.dt / 4.0) * (s.climb_fpm - self._climb_slow)
-            self._climb_best = max(self._climb_best, self._climb_slow)
-
-    def _level(self) -> bool:
-        """Flying level: little climb, and little against what this aeroplane has shown (a weak one climbs slowly)."""
-        return abs(self._climb_slow) < min(150.0, 0.35 * self._climb_best)
-
-    def _levelled(self, height: float) -> float | None:
-        s = self._s
-        if height < 300.0 or s.climb_fpm is None or not self._level():
-            self._level_since = None
-            return None
-        if self._level_since is None:
-            self._level_since = s.t
-        return self._level_since if s.t - self._level_since >= 5.0 else None
-
-    def ends_climb(self) -> float | None:
-        """Level for 15 s, or going down for 5 s: the climb is over."""
-        s = self._s
-        climb = s.climb_fpm
-        if climb is None:
-            return None
-        if climb > -300.0:
-            self._sinking_since = None
-        elif self._sinking_since is None:
-            self._sinking_since = s.t
-        elif s.t - self._sinking_since >= 5.0:
-            return self._sinking_since
-        if not self._level():
-            self._level_since = None
-        elif self._level_since is None:
-            self._level_since = s.t
-        elif s.t - self._level_since >= 15.0:
-            return self._level_since
-        return None

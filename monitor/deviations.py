@@ -11,15 +11,16 @@ from collections.abc import Callable
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
+from monitor.centreline import Centreline
 from monitor.conditions import Conditions
 from monitor.direction import Direction
 from monitor.geo import turn
 from monitor.judge import Judge
+from monitor.options import Options
 from monitor.procedure import Procedure
 from monitor.routine import Routine
 from monitor.state import State
-
-Remark = Callable[[str, str, float, str], None]  # (kind, id, t, phrase key)
+from monitor.teller import Teller
 
 
 class Deviations:
@@ -33,9 +34,10 @@ class Deviations:
         routine: Routine,
         aircraft: Aircraft,
         procedure: Procedure,
+        options: Options,
         agenda: Agenda,
         judge: Judge,
-        remark: Remark,
+        teller: Teller,
     ) -> None:
         self._s = state
         self._conditions = conditions
@@ -45,15 +47,20 @@ class Deviations:
         self._procedure = procedure
         self._set = procedure.settings
         self._judge = judge
-        self._remark = remark
+        self._tell = teller
+        self._centre = Centreline.between(options.runway_start, options.runway_end)
         self._agenda = agenda
         self._holds: list[Hold] = []
         self._last: dict[str, float] = {}
         self._side = "right"
+        self._side_of_centre = "right"
         self.maybe_off = False
         set_ = self._set
         self._heading = self._hold(set_.heading_hold_s, lambda t: self._say("advisory", "heading", t, self._side))
         self._swing = self._hold(set_.heading_hold_s, lambda t: self._say("caution", "heading", t, self._side))
+        self._off_centre = self._hold(
+            set_.centreline_hold_s, lambda t: self._say("advisory", "centreline", t, self._side_of_centre)
+        )
         self._late_power = self._hold(set_.late_power_s, lambda t: self._say("advisory", "late-power", t))
         self._early_rotate = self._hold(0.2, lambda t: self._say("advisory", "early-rotate", t))
         self._late_rotate = self._hold(0.0, self._late)
@@ -98,7 +105,7 @@ class Deviations:
         if last is not None and t - last < self._set.again_s:
             return
         self._last[id_] = t
-        self._remark(kind, id_, t, f"{id_}.{variant}" if variant else id_)
+        self._tell.remark(kind, id_, t, f"{id_}.{variant}" if variant else id_)
 
     # ---- on the wheels ---------------------------------------------------------------------------------------------
 
@@ -109,10 +116,11 @@ class Deviations:
             self._roll_t = s.t
             self._flaps_takeoff = s.sample.flaps_deg
         if self.maybe_off:
-            for hold in (self._heading, self._swing, self._late_rotate, self._early_rotate):
+            for hold in (self._heading, self._swing, self._off_centre, self._late_rotate, self._early_rotate):
                 hold.clear()
         else:
             self._watch_heading()
+            self._watch_centreline()
             self._watch_rotation()
         throttle = s.sample.throttle
         if throttle is not None and not self._full_seen:
@@ -136,6 +144,17 @@ class Deviations:
             self._heading.begin(s.t)
         self._swing.update(abs(off) > set_.heading_caution_deg, s.t)
 
+    def _watch_centreline(self) -> None:
+        """Off the centreline, where both thresholds were surveyed: a runway heading alone does not tell."""
+        sample = self._s.sample
+        if self._centre is None or sample.latitude_deg is None or sample.longitude_deg is None:
+            return
+        if (self._s.v or 0.0) < self._set.direction_from_kt:
+            return
+        off_ft = self._centre.offset_ft(sample.latitude_deg, sample.longitude_deg)
+        self._side_of_centre = "right" if off_ft > 0.0 else "left"
+        self._off_centre.update(abs(off_ft) > self._set.centreline_ft, self._s.t)
+
     def _watch_rotation(self) -> None:
         s, set_ = self._s, self._set
         ias, rise = s.ias, self._conditions.nose_rise_deg
@@ -146,11 +165,14 @@ class Deviations:
             self._early_rotate.update(rise > set_.early_rotate_deg and ias < vr - set_.early_rotate_kt, s.t)
         if "rotate" in self._routine.done and self._rotate_t is None:
             self._rotate_t = s.t
+        only_when_late = self._tell.level_of("rotate") == "correct"
+        late_kt = set_.late_rotate_uncalled_kt if only_when_late else set_.late_rotate_kt
+        late_s = 0.0 if only_when_late else set_.late_rotate_s
         late = (
             self._rotate_t is not None
-            and ias > vr + set_.late_rotate_kt
+            and ias > vr + late_kt
             and rise < set_.rotation_rise_deg
-            and s.t - self._rotate_t > set_.late_rotate_s
+            and s.t - self._rotate_t > late_s
         )
         self._late_rotate.update(late, s.t)
 
@@ -170,7 +192,9 @@ class Deviations:
     def climb(self) -> None:
         """One sample of the climb."""
         s = self._s
-        for hold in (self._heading, self._swing, self._late_power, self._early_rotate, self._late_rotate):
+        for hold in (
+            self._heading, self._swing, self._off_centre, self._late_power, self._early_rotate, self._late_rotate,
+        ):  # fmt: skip
             if hold.since is not None:
                 hold.clear()
         height = s.height

@@ -14,6 +14,7 @@ from collections.abc import Callable
 from math import inf
 
 from monitor.aircraft import Aircraft
+from monitor.geo import FEET_PER_S_PER_KNOT
 from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
@@ -49,16 +50,18 @@ class Judge:
         aircraft: Aircraft,
         settings: Settings,
         options: Options,
-        warn: Callable[[str, str, float], None],
-        show: Callable[[str, float], None],
     ) -> None:
         self._s = state
         self._aircraft = aircraft
         self._set = settings
         self._options = options
-        self._warn = warn  # (id, reason, t)
-        self._show = show  # (cue, t): a held cue is shown
+        self._warn: Callable[[str, str, float], None] = lambda id_, reason, t: None
+        self._show: Callable[[str, float], None] = lambda cue, t: None
         self.begin()
+
+    def connect(self, warn: Callable[[str, str, float], None], show: Callable[[str, float], None]) -> None:
+        """Where warnings (id, reason, t) and held cues (cue, t) are told."""
+        self._warn, self._show = warn, show
 
     def begin(self) -> None:
         """A takeoff begins."""
@@ -74,21 +77,43 @@ class Judge:
 
     # ---- the zone ------------------------------------------------------------------------------------------------
 
-    def on_the_roll(self) -> None:
+    @property
+    def on_wheels_aborted(self) -> bool:
+        """An abort has been called, and the aeroplane is on its wheels still."""
+        return self.aborted is not None and self.zone != "air"
+
+    def on_the_roll(self, maybe_off: bool) -> None:
         """Keep the zone and the distance rolled; once a sample of the roll."""
         s = self._s
-        vr = self._aircraft.speeds_kias.rotate
         if s.v is not None:
-            self.roll_ft += s.v * 1.68781 * s.dt
+            self.roll_ft += s.v * FEET_PER_S_PER_KNOT * s.dt
+        self.find_zone()
+        point = self._options.abort_point_ft
+        if point is not None and self.roll_ft >= point and not maybe_off:
+            self.cue("abort-point", s.t, lambda: True, maybe_off)
+
+    def in_the_climb(self) -> None:
+        """Keep the distance flown from the start of the roll; once a sample of the climb."""
+        s = self._s
+        if s.v is not None:
+            self.roll_ft += s.v * FEET_PER_S_PER_KNOT * s.dt
+
+    def find_zone(self) -> None:
+        """The zone by airspeed; by groundspeed where the airspeed is dead, allowing for what is known of the wind."""
+        s = self._s
+        vr = self._aircraft.speeds_kias.rotate
         if s.ias is not None and not s.ias_set_aside:
             speed, rate = s.ias, s.ias_trend.rate
         elif s.v is not None:
-            speed, rate = s.v + (self._options.headwind_kt or 0.0), s.v_trend.rate
+            wind = self._options.headwind_kt
+            speed = s.v + (wind if wind is not None else min(s.rest_ias or 0.0, 25.0))
+            rate = s.v_trend.rate
         else:
             return
         self.to_rotate_s = (vr - speed) / rate if rate > 0.3 else (0.0 if speed >= vr else inf)
         if self.zone == "late":
-            if speed < 0.75 * vr and self.to_rotate_s > 4.0:
+            # Only an aeroplane that has slowed over the ground goes back: an airspeed can die in an instant.
+            if speed < 0.75 * vr and self.to_rotate_s > 4.0 and (s.v is None or s.v_trend.rate < -0.5):
                 self.zone = "mid"
         elif self.to_rotate_s <= self._set.abort_line_s:
             self.zone = "late"

@@ -65,6 +65,7 @@ class Limits:
         self._caution = caution  # (id, channel, t)
         self.maybe_off = False
         self.limits: list[Limit] = []
+        self._shown: dict[str, tuple[str, Hold]] = {}
         bands = aircraft.instruments
         self._oil(bands.get("oil_pressure_psi"), bands.get("oil_temperature_degf"))
         self._rpm(aircraft)
@@ -73,6 +74,7 @@ class Limits:
 
     def begin(self) -> None:
         """A takeoff begins."""
+        self._shown.clear()
         for limit in self.limits:
             limit.hold.clear()
 
@@ -81,6 +83,13 @@ class Limits:
         s = self._s
         for limit in self.limits:
             limit.update(s)
+
+    def high_enough(self, t: float) -> None:
+        """500 ft: what was only shown, and still stands, is said now."""
+        waiting, self._shown = self._shown, {}
+        for id_, (channel, hold) in waiting.items():
+            if hold.since is not None:
+                self._caution(id_, channel, t)
 
     def _add(
         self, channel: str, line: float | None, above: bool, hold_s: float, fire: Callable[[float], None],
@@ -97,7 +106,12 @@ class Limits:
         return lambda t: self._judge.cue(reason, t, beyond, self.maybe_off)
 
     def _cautions(self, event: str, channel: str) -> Callable[[float], None]:
-        return lambda t: self._caution(event, channel, t)
+        def fire(t: float) -> None:
+            if self._judge.zone != "early" and (self._s.height is None or self._s.height < self._set.turn_height_ft):
+                self._shown[event] = (channel, next(x.hold for x in self.limits if x.hold.fire is fire))
+            self._caution(event, channel, t)
+
+        return fire
 
     def _oil(self, pressure: Band | None, temperature: Band | None) -> None:
         set_ = self._set

@@ -10,6 +10,9 @@ class Options(msgspec.Struct, frozen=True):
 
     field_elevation_ft: of the runway, above sea level. runway_heading_deg: 0 to 360, as the feed's heading.
     runway_length_ft, obstacle_height_ft, level_off_ft (indicated altitude), pattern_height_ft (above the field).
+    level: of coaching, over the procedure's; levels: of single items, as the logbook's takeoffs suggest.
+    abort_point_ft: along the runway from the start of the roll; not airborne there: abort. runway_start, runway_end:
+    surveyed thresholds on the centreline, (latitude, longitude) in degrees, WGS 84.
     voice: words are spoken; voice_latency_s: call to first sound, as first known. wind_known: headwind_kt holds.
     """
 
@@ -23,3 +26,7 @@ class Options(msgspec.Struct, frozen=True):
     voice: bool = False
     voice_latency_s: float = 0.0
     level: str | None = None
+    levels: dict[str, str] = {}
+    abort_point_ft: float | None = None
+    runway_start: tuple[float, float] | None = None
+    runway_end: tuple[float, float] | None = None

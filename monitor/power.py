@@ -57,9 +57,11 @@ class Power:
         self.is_set = False
         self.full_since: float | None = None
         self._steady_rpm: float | None = None
+        self._peak_rpm = 0.0
         self._steady_since = 0.0
         self.best_rpm: float | None = None
         self._best_ias = 0.0
+        self._best_level: float | None = None
         self._best_ratio: float | None = None
         self._ratio: float | None = None
         self._lever: float | None = None
@@ -120,6 +122,8 @@ class Power:
             if lever and rolling and not self._set_hold.fired:
                 self._set_hold.schedule(full + set_.power_set_latest_s)
             return
+        if rpm < 1.2 * (self._aircraft.rpm_red_line or rpm):
+            self._peak_rpm = max(self._peak_rpm, rpm)
         if self._steady_rpm is None or abs(rpm - self._steady_rpm) > set_.rpm_steady:
             self._steady_rpm, self._steady_since = rpm, max(s.t, full)
         due = max(self._steady_since, full) + set_.rpm_steady_s
@@ -166,6 +170,10 @@ class Power:
             return  # the lever is the pilot's doing
         least = self._aircraft.rpm_takeoff_min
         low = rpm is not None and least is not None and rpm < least
+        if rpm is not None and rpm < self._peak_rpm * (1.0 - self._set.engine_failure_part):
+            self.is_set = True  # it was there, and is gone
+            self._cue("engine-failure")(t)
+            return
         if (low and self._governor_rising()) or (not low and self._filling()):
             self._steady_rpm = None
             return
@@ -245,11 +253,14 @@ class Power:
         self._smooth = rpm if self._smooth is None else self._smooth + min(1.0, s.dt) * (rpm - self._smooth)
         ias = s.ias if s.ias is not None else self._best_ias
         if self.best_rpm is None or self._smooth > self.best_rpm:
-            self.best_rpm, self._best_ias = self._smooth, ias
+            self.best_rpm, self._best_ias, self._best_level = self._smooth, ias, s.level
         expected = self.best_rpm
         if self._fixed:
             # A fixed-pitch propeller turns slower at less airspeed; the slope is a bound, not an estimate.
             expected -= set_.rpm_slope_per_kt * max(0.0, self._best_ias - ias)
+            # And slower in thinner air.
+            if s.level is not None and self._best_level is not None:
+                expected *= 1.0 - set_.rpm_lapse_per_1000_ft * max(0.0, s.level - self._best_level) / 1000.0
         before = self._second[0][1]
         if before is not None and rpm <= before * (1.0 - set_.engine_failure_part) and rpm < 0.88 * expected:
             self._failing(before, rpm, in_air)
@@ -274,7 +285,7 @@ class Power:
                 return
             hold.hold_s = self._set.no_lever_failure_hold_s
         else:
-            hold.hold_s = 0.0
+            hold.hold_s = max(self._set.engine_failure_hold_s, 1.05 * s.dt)  # at least one more sample says so
         hold.begin(s.crossing(s.prev.rpm, rpm, before * (1.0 - self._set.engine_failure_part)))
 
     def _closed(self, rpm: float) -> bool:
@@ -314,7 +325,7 @@ class Power:
         before = self._second[0][2]
         if before is not None and pressure <= before * (1.0 - set_.engine_failure_part):
             if s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
-                self._failure_hold.hold_s = 0.0
+                self._failure_hold.hold_s = max(set_.engine_failure_hold_s, 1.05 * s.dt)
                 self._failure_hold.begin(s.t)
         if s.sample.rpm is None or self._loss_hold.since is None:
             low = ratio < self._best_ratio * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)

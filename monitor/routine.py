@@ -11,13 +11,13 @@ from monitor.geo import turn
 from monitor.judge import Judge
 from monitor.options import Options
 from monitor.procedure import Procedure
+from monitor.rotate import RotateCall
 from monitor.state import State
-
-Call = Callable[[str, float, str], None]  # (callout id, t, phrase key)
+from monitor.teller import Teller
 
 
 class Routine:
-    """Watches for what is due next. `call(id, t, key)` is called once for each."""
+    """Watches for what is due next; each call is told once."""
 
     def __init__(
         self,
@@ -28,7 +28,7 @@ class Routine:
         options: Options,
         agenda: Agenda,
         judge: Judge,
-        call: Call,
+        teller: Teller,
     ) -> None:
         self._s = state
         self._conditions = conditions
@@ -38,16 +38,17 @@ class Routine:
         self._procedure = procedure
         self._options = options
         self._judge = judge
-        self._call = call
+        self._tell = teller
+        self.after_takeoff: Callable[[float], None] = lambda t: None
         flaps = procedure.flaps_deg if procedure.flaps_deg is not None else aircraft.takeoff_flaps_deg
         self.takeoff_flaps_deg = flaps
         self.lean_ft = aircraft.lean_height_ft if aircraft.lean_height_ft is not None else self._set.lean_height_ft
         self._retractable = aircraft.retractable_gear
         self.voice_latency_s = options.voice_latency_s
-        self._rotate_hold = Hold(agenda, 0.0, self._rotate)
+        self._rotate_call = RotateCall(state, self._set, self._speeds.rotate, agenda, self._rotate)
         self._rate_hold = Hold(agenda, 0.0, self._positive_rate)
         self._speed_hold = Hold(agenda, 0.0, self._climb_speed)
-        self._holds = (self._rotate_hold, self._rate_hold, self._speed_hold)
+        self._holds = (self._rate_hold, self._speed_hold)
         self.field_altitude_ft: float | None = None
         self.begin()
 
@@ -55,8 +56,8 @@ class Routine:
         """A takeoff begins."""
         for hold in self._holds:
             hold.clear()
+        self._rotate_call.begin()
         self.done: set[str] = set()
-        self._rotate_short_by: float | None = None
         self.power_set_t: float | None = None
         self.liftoff_t: float | None = None
         self._climbing_since: float | None = None
@@ -68,21 +69,33 @@ class Routine:
         """Give a call unless it was given."""
         if call not in self.done:
             self.done.add(call)
-            self._call(call, t, key if key is not None else call)
+            self._tell.callout(call, t, key if key is not None else call)
+            if call == "after-takeoff":
+                self.after_takeoff(t)
 
     # ---- the roll --------------------------------------------------------------------------------------------------
 
     def power_set(self, t: float) -> None:
         """The engine has been judged good at takeoff power."""
         self.power_set_t = t
+        if self._judge.aborted:
+            return
         green = self._oil_green()
         self.give("power-set", t, "power-set.green" if green else "power-set")
         if green:
             self.give("engine-green", t, "")
+        elif self._tell.level_of("engine-green") == "correct" and self._oil_supplied():
+            self._tell.remark("advisory", "engine-green", t, "engine-green.check")
 
     def alive(self, t: float) -> None:
         """The airspeed has come alive."""
+        if self._judge.aborted:
+            return
         self.give("airspeed-alive", t, "airspeed-alive.short" if self._judge.to_rotate_s < 6.0 else "airspeed-alive")
+
+    def _oil_supplied(self) -> bool:
+        sample = self._s.sample
+        return sample.oil_pressure_psi is not None and sample.oil_temperature_degf is not None
 
     def _oil_green(self) -> bool:
         """Oil pressure and temperature are both supplied and in their green arcs."""
@@ -100,6 +113,11 @@ class Routine:
         """One sample of the roll."""
         s, done = self._s, self.done
         self.watch_climb()
+        if self._tell.waits:
+            self._watch_pilot()
+        if self._judge.aborted:
+            self._rotate_call.cancel()
+            return
         if self.power_set_t is not None and "engine-green" not in done and self._oil_green():
             self.give("engine-green", s.t)
         length = self._options.runway_length_ft
@@ -107,6 +125,22 @@ class Routine:
             self._mid_runway()
         if "rotate" not in done:
             self._watch_rotate()
+
+    def _watch_pilot(self) -> None:
+        """Where the pilot calls first: what the pilot does by himself needs no word."""
+        s = self._s
+        sample, before = s.sample, s.prev
+        rise = self._conditions.nose_rise_deg
+        if self.liftoff_t is not None or (rise is not None and rise >= self._set.rotation_rise_deg):
+            self._tell.acted("rotate", s.t)
+        if sample.flaps_deg is not None and before.flaps_deg is not None and sample.flaps_deg < before.flaps_deg - 0.2:
+            self._tell.acted("flaps-up", s.t)
+        if abs(sample.bank_deg or 0.0) > self._set.bank_deg:
+            self._tell.acted("turn", s.t)
+        if sample.mixture is not None and before.mixture is not None and sample.mixture < before.mixture - 0.005:
+            self._tell.acted("lean", s.t)
+        if s.climb_fpm is not None and abs(s.climb_fpm) < 150.0:
+            self._tell.acted("level-off", s.t)
 
     def _mid_runway(self) -> None:
         """70 % of lift-off speed by the runway's midpoint (AIM 7-6-8)."""
@@ -121,33 +155,12 @@ class Routine:
             self._judge.cue("acceleration-low", s.t, lambda: True, self._conditions.liftoff.possible)
 
     def _watch_rotate(self) -> None:
-        s, set_ = self._s, self._set
-        ias = s.sample.ias_kt
-        if ias is None or s.ias_set_aside or self._judge.aborted or self._judge.closed:
-            self._rotate_hold.clear()
+        ias = self._s.sample.ias_kt
+        if ias is None or self._s.ias_set_aside or self._judge.closed:
+            self._rotate_call.cancel()
             return
-        # Airspeed less the noise of its instrument; its slope less that of the gusts, where groundspeed tells it.
-        now = 0.3 * ias + 0.7 * s.ias_now.value
-        rate = s.ias_trend.rate
-        if s.sample.groundspeed_kt is not None:
-            rate = 0.5 * (rate + s.v_trend.rate)
-        rate = max(rate, 0.2)
-        latency = self.voice_latency_s if self._options.voice else 0.0
-        lead_s = min(set_.rotate_lead_s + latency, set_.rotate_lead_max_s)
-        target = self._speeds.rotate - min(rate * lead_s, set_.rotate_early_max_kt)
-        if ias < 0.6 * self._speeds.rotate:
-            return
-        short_by = target - now
-        before, self._rotate_short_by = self._rotate_short_by, short_by
-        if short_by <= 0.0:
-            self._rotate_hold.clear()
-            self._rotate(s.t if before is None else s.crossing(before, short_by, 0.0))
-            return
-        wait_s = short_by / rate
-        if wait_s <= self._conditions.interval_s:
-            self._rotate_hold.schedule(s.t + wait_s)
-        else:
-            self._rotate_hold.clear()
+        self._rotate_call.latency_s = self.voice_latency_s if self._options.voice else 0.0
+        self._rotate_call.update(ias, self._conditions.interval_s)
 
     def _rotate(self, t: float) -> None:
         if self._judge.aborted or self._judge.closed or self._conditions.liftoff.possible:
@@ -159,7 +172,7 @@ class Routine:
     def lifted_off(self, t: float) -> None:
         """Off the ground since `t`."""
         self.liftoff_t = t
-        self._rotate_hold.clear()
+        self._rotate_call.cancel()
         self.done.add("rotate")
 
     def watch_climb(self) -> None:
@@ -174,6 +187,8 @@ class Routine:
     def climb(self) -> None:
         """One sample of the climb."""
         self.watch_climb()
+        if self._tell.waits:
+            self._watch_pilot()
         done = self.done
         if "positive-rate" not in done:
             self._watch_positive_rate()
@@ -191,7 +206,7 @@ class Routine:
             self._watch_lean()
         elif self._s.sample.egt_degf is not None:
             self._watch_re_lean(self._s.sample.egt_degf)
-        if self._options.level_off_ft is not None and "level-off" not in done:
+        if self._options.level_off_ft is not None:
             self._watch_level_off(self._options.level_off_ft)
 
     def _passed(self, height_ft: float) -> float | None:
@@ -261,6 +276,9 @@ class Routine:
     def _watch_turn(self) -> None:
         s, set_ = self._s, self._set
         passed = self._passed(self._turn_height())
+        length = self._options.runway_length_ft
+        if self._procedure.turn_rule == "pattern" and length is not None and self._judge.roll_ft < length:
+            return  # not yet beyond the departure end
         if passed is None or self.flaps_out() or (s.climb_fpm is not None and s.climb_fpm < 0.0):
             return
         if s.ias is not None and s.ias < self._speeds.best_rate - set_.climb_slow_kt:
@@ -310,13 +328,21 @@ class Routine:
         if altitude >= self._re_lean_ft + self._set.re_lean_every_ft and "lean" in self.done:
             self._re_lean_ft = altitude
             self._lean_reference = egt
-            self.done.discard("re-lean")
-            self._call("re-lean", self._s.t, "re-lean")
+            self._tell.remark("advisory", "re-lean", self._s.t, "re-lean")
 
     def _watch_level_off(self, wanted_ft: float) -> None:
         s = self._s
         altitude, climb = s.sample.altitude_ft, s.climb_fpm
         if altitude is None or climb is None or climb <= 0.0:
+            return
+        if "level-off" in self.done:
+            if (
+                "level-off.past" not in self.done
+                and altitude > wanted_ft + self._set.level_off_past_ft
+                and climb > 100.0
+            ):
+                self.done.add("level-off.past")
+                self._tell.remark("advisory", "level-off", s.t, "level-off.past")
             return
         due_ft = wanted_ft - self._set.level_off_part * climb
         if altitude >= due_ft:

@@ -56,6 +56,9 @@ class Settings(msgspec.Struct, frozen=True):
     lean_height_ft: float
     re_lean_egt_degf: float
     re_lean_every_ft: float
+    level_off_past_ft: float
+    pilot_first_s: float
+    pilot_first_rotate_s: float
     level_off_part: float
     abort_line_s: float
     rpm_low_hold_s: float
@@ -64,11 +67,15 @@ class Settings(msgspec.Struct, frozen=True):
     power_loss_part: float
     power_loss_hold_s: float
     rpm_slope_per_kt: float
+    rpm_lapse_per_1000_ft: float
     engine_failure_part: float
+    engine_failure_hold_s: float
     no_lever_failure_hold_s: float
     no_lever_failure_height_ft: float
     no_acceleration_kt_s: float
     no_acceleration_hold_s: float
+    climb_loss_part: float
+    climb_loss_hold_s: float
     cannot_climb_fpm: float
     land_ahead_low_ft: float
     land_ahead_high_ft: float
@@ -97,10 +104,13 @@ class Settings(msgspec.Struct, frozen=True):
     heading_deg: float
     heading_caution_deg: float
     heading_hold_s: float
+    centreline_ft: float
+    centreline_hold_s: float
     late_power_s: float
     early_rotate_deg: float
     early_rotate_kt: float
     late_rotate_kt: float
+    late_rotate_uncalled_kt: float
     late_rotate_s: float
     tail_margin_deg: float
     drift_deg: float

@@ -34,7 +34,7 @@ class View:
             t_s=coach.timeline.t,
             feed=coach.timeline.state,
             phase=coach.phase,
-            takeoff=coach.takeoff,
+            takeoff=coach.teller.takeoff,
             next_id=next_id,
             next_text=next_text,
             ias_kt=s.ias,
@@ -55,7 +55,7 @@ class View:
             flaps_deg=sample.flaps_deg,
             on_wheels=None if coach.phase is None else coach.phase not in (*IN_THE_CLIMB, "airborne"),
             gauges=tuple(self._gauge(channel) for channel in self._channels if self._shown(channel)),
-            said=tuple(_said(event) for event in coach.said),
+            said=tuple(_said(event) for event in coach.teller.said),
             warning=self._warning(),
             held=tuple(coach.judge.held),
         )
@@ -71,8 +71,8 @@ class View:
     def _warning(self) -> str | None:
         """The words of the takeoff's last warning, while the takeoff lasts."""
         coach = self._coach
-        for event in reversed(coach.said):
-            if event.kind == "warning" and coach.takeoff is not None and event.takeoff == coach.takeoff:
+        for event in reversed(coach.teller.said):
+            if event.kind == "warning" and coach.teller.takeoff is not None and event.takeoff == coach.teller.takeoff:
                 return event.say or event.id
         return None
 

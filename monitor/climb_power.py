@@ -1,0 +1,70 @@
+"""Power judged by what it does in the climb: for a loss that a governor hides, or that no engine channel shows.
+
+Climb rate and airspeed together are energy: dE/dt = dh/dt + (v/g) dv/dt, the specific excess power of the textbooks
+(for instance FAA-H-8083-3C ch. 4, "Energy Management", in words). It is compared with this climb's own, a few seconds
+back, never with a table: an aeroplane that climbs poorly but steadily is not failing.
+"""
+
+from __future__ import annotations
+
+from monitor.agenda import Agenda, Hold
+from monitor.aircraft import Aircraft
+from monitor.geo import FEET_PER_S_PER_KNOT
+from monitor.judge import Judge
+from monitor.settings import Settings
+from monitor.state import State
+
+G_FT_S2 = 32.174
+
+
+class ClimbPower:
+    """Watches the climb's energy for a fall under half of its own."""
+
+    def __init__(self, state: State, aircraft: Aircraft, settings: Settings, agenda: Agenda, judge: Judge) -> None:
+        self._s = state
+        self._set = settings
+        self._judge = judge
+        self._climb_kt = aircraft.speeds_kias.best_rate
+        self._fixed = aircraft.propeller == "fixed"
+        self._hold = Hold(agenda, settings.climb_loss_hold_s, self._lost)
+        self.begin()
+
+    def begin(self) -> None:
+        """A takeoff begins."""
+        self._hold.clear()
+        self._now: float | None = None
+        self._usual: float | None = None
+        self._scatter = 150.0  # as in gusts, until this air is known
+
+    def update(self) -> None:
+        """One sample of the climb."""
+        s = self._s
+        sample = s.sample
+        if self._fixed and sample.rpm is not None:
+            return  # a fixed-pitch propeller shows a loss itself, and sooner
+        if s.ias is None or s.climb_fpm is None or s.height is None or s.height < 100.0:
+            return
+        steady = abs(s.ias - self._climb_kt) <= 10.0 and abs(sample.bank_deg or 0.0) < 25.0
+        full = sample.throttle is not None and sample.throttle >= self._set.power_set_throttle
+        if not steady or not full or s.height > self._set.after_takeoff_ft:
+            self._hold.clear()
+            return
+        self._judge_energy(s)
+
+    def _judge_energy(self, s: State) -> None:
+        assert s.ias is not None and s.climb_fpm is not None
+        growth = FEET_PER_S_PER_KNOT**2 * s.ias * s.ias_trend.rate / G_FT_S2 * 60.0
+        energy = s.climb_fpm + growth
+        self._now = energy if self._now is None else self._now + min(1.0, s.dt / 4.0) * (energy - self._now)
+        usual = self._usual if self._usual is not None else self._now
+        short = usual - self._now
+        # In gusts a climb comes and goes; only a fall well beyond this air's own scatter is the engine's.
+        low = usual > 400.0 and short > max((1.0 - self._set.climb_loss_part) * usual, 4.0 * self._scatter)
+        if not low:  # what the climb usually is, learned while it is well
+            usual += min(1.0, s.dt / 12.0) * (self._now - usual)
+            self._scatter += min(1.0, s.dt / 15.0) * (abs(short) - self._scatter)
+        self._usual = usual
+        self._hold.update(low, s.t)
+
+    def _lost(self, t: float) -> None:
+        self._judge.cue("power-loss", t, lambda: True, False)

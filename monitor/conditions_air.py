@@ -1,0 +1,104 @@
+"""The conditions in the air: touchdown, the end of the initial climb, the end of the climb."""
+
+from __future__ import annotations
+
+from monitor.liftoff import Touchdown
+from monitor.settings import Settings
+from monitor.state import State
+
+
+class AirConditions:
+    """Watches a flight; `keep_climb` once a sample, then the phase's conditions are asked."""
+
+    def __init__(self, state: State, settings: Settings, rotate_kt: float) -> None:
+        self._s = state
+        self._set = settings
+        self._vr = rotate_kt
+        self.touchdown = Touchdown(settings, rotate_kt)
+        self.restart_air()
+
+    def restart_air(self) -> None:
+        """Start over, as after a jump of the clock."""
+        self.touchdown.reset()
+        self._level_since: float | None = None
+        self._sinking_since: float | None = None
+        self._throttle_full = 0.0
+        self._power_best = 0.0
+        self._climb_slow = self._climb_best = 0.0
+
+    def begin_flight(self) -> None:
+        """Off the ground: watch for its end."""
+        self.restart_air()
+
+    def touches_down(self) -> float | None:
+        """The wheels are on the ground again."""
+        return self.touchdown.update(self._s)
+
+    def climbs_away(self) -> float | None:
+        """1,000 ft above the field, the first power reduction above 500 ft, or levelling off."""
+        s = self._s
+        height = s.height
+        if height is None:
+            return None
+        thousand = 1000.0 + (s.zero_ft or 0.0)
+        if s.level_trend.value >= thousand:
+            return s.rose_through(s.prev_level, s.level_trend.value, thousand)
+        reduced = self.power_reduced()
+        if height > 500.0 and reduced is not None:
+            return reduced
+        return self._levelled(height)
+
+    def power_reduced(self) -> float | None:
+        """When the pilot took off 10 % of the power or more; None while it is on."""
+        s = self._s
+        throttle = s.sample.throttle
+        if throttle is not None:
+            full = self._throttle_full = max(self._throttle_full, throttle)
+            if throttle > full - 0.1:
+                return None
+            return s.crossing(s.prev.throttle, throttle, full - 0.1)
+        value = s.sample.manifold_pressure_inhg if s.sample.manifold_pressure_inhg is not None else s.sample.rpm
+        if value is None:
+            return None
+        best = self._power_best = max(self._power_best, value)
+        return s.t if 0.55 * best < value < 0.9 * best else None
+
+    def keep_climb(self) -> None:
+        """The climb rate averaged over some seconds, and this climb's best; once a sample in flight."""
+        s = self._s
+        if s.climb_fpm is not None:
+            self._climb_slow += min(1.0, s.dt / 4.0) * (s.climb_fpm - self._climb_slow)
+            self._climb_best = max(self._climb_best, self._climb_slow)
+
+    def level(self) -> bool:
+        """Flying level: little climb, and little against what this aeroplane has shown (a weak one climbs slowly)."""
+        return abs(self._climb_slow) < min(150.0, 0.35 * self._climb_best)
+
+    def _levelled(self, height: float) -> float | None:
+        s = self._s
+        if height < 300.0 or s.climb_fpm is None or not self.level():
+            self._level_since = None
+            return None
+        if self._level_since is None:
+            self._level_since = s.t
+        return self._level_since if s.t - self._level_since >= 5.0 else None
+
+    def ends_climb(self) -> float | None:
+        """Level for 15 s, or going down for 5 s: the climb is over."""
+        s = self._s
+        climb = s.climb_fpm
+        if climb is None:
+            return None
+        if climb > -300.0:
+            self._sinking_since = None
+        elif self._sinking_since is None:
+            self._sinking_since = s.t
+        elif s.t - self._sinking_since >= 5.0:
+            return self._sinking_since
+        if not self.level():
+            self._level_since = None
+        elif self._level_since is None:
+            self._level_since = s.t
+        elif s.t - self._level_since >= 15.0:
+            return self._level_since
+        return None

@@ -1,0 +1,183 @@
+"""From what is due to what is told: every event is made here, with its words, or silent.
+
+What decides whether an event sounds: the coaching level of its item; the silence around rotation, in which nothing but
+a warning and "Rotate" sounds (from 2 s before VR to 2 s after lift-off); an abort, after which only warnings count; and
+the most advisories that a takeoff bears.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Any
+
+from monitor.agenda import Agenda, Hold
+from monitor.events import Event
+from monitor.judge import Judge
+from monitor.options import Options
+from monitor.phases import ON_THE_ROLL, Phases
+from monitor.procedure import Procedure
+from monitor.state import State
+from monitor.words import Words
+
+ROTATE = frozenset({"rotate", "late-rotate"})
+HELD_AS = {"oil-pressure-low": "oil-pressure", "oil-temperature-high": "oil-temperature"}
+
+
+class Teller:
+    """Makes the events of one stream. `takeoff` is the number events carry; `take` hands over the new ones."""
+
+    def __init__(
+        self,
+        state: State,
+        phases: Phases,
+        judge: Judge,
+        procedure: Procedure,
+        options: Options,
+        words: Words,
+        agenda: Agenda,
+    ) -> None:
+        self._s = state
+        self._phases = phases
+        self._judge = judge
+        self._set = procedure.settings
+        self._words = words
+        self._agenda = agenda
+        self._level = options.level if options.level is not None else procedure.level
+        self._levels = {**procedure.levels, **options.levels}
+        self._pilot_first = procedure.pilot_calls_first
+        self._waiting: dict[str, Hold] = {}
+        self._events: list[Event] = []
+        self.said: deque[Event] = deque(maxlen=12)
+        self.takeoff: int | None = None
+        self.quiet_until = 0.0
+        self._advisories = 0
+
+    def begin(self) -> None:
+        """A takeoff begins."""
+        self._advisories = 0
+        for hold in self._waiting.values():
+            hold.clear()
+        self._waiting.clear()
+
+    def take(self) -> list[Event]:
+        """The events since the last call."""
+        events, self._events = self._events, []
+        return events
+
+    def emit(self, kind: str, id_: str, t: float, say: str | None, more: dict[str, Any] | None = None) -> None:
+        """Make an event stamped `t`, with the speed and height of that moment."""
+        ias, height = self._s.values_at(t)
+        event = Event(t, kind, id_, self.takeoff, self._phases.phase, say, ias, height, more if more else {})
+        self._events.append(event)
+        if kind not in ("phase", "check"):
+            self.said.append(event)
+
+    # ---- what sounds -----------------------------------------------------------------------------------------------
+
+    def quiet(self, t: float) -> bool:
+        """The silence around rotation."""
+        phase = self._phases.phase
+        if phase in ON_THE_ROLL:
+            return self._judge.zone == "late"
+        return phase == "initial-climb" and t < self.quiet_until
+
+    def level_of(self, id_: str) -> str:
+        """The coaching level of an item: its own, or the procedure's; "auto" prompts until it is told otherwise."""
+        return self._levels.get(id_, self._level)
+
+    def words(self, key: str, *others: str) -> str | None:
+        """The procedure's words for the first key it has."""
+        return self._words.say(key, *others)
+
+    def _sounds(self, id_: str, t: float, levels: tuple[str, ...]) -> bool:
+        return self.level_of(id_) in levels and (id_ in ROTATE or not self.quiet(t))
+
+    # ---- the kinds -------------------------------------------------------------------------------------------------
+
+    def callout(self, id_: str, t: float, key: str) -> None:
+        """A routine call fell due."""
+        if self._pilot_first and key and self.level_of(id_) in ("prompt", "auto"):
+            self._wait_for_pilot(id_, t, key)
+            return
+        sounds = bool(key) and self._sounds(id_, t, ("prompt", "auto"))
+        self.emit("callout", id_, t, self._words.say(key) if sounds else None)
+
+    def _wait_for_pilot(self, id_: str, t: float, key: str) -> None:
+        """Pilot calls first: the coach waits for the pilot's own action, and speaks only when there was none."""
+        wait_s = self._set.pilot_first_rotate_s if id_ in ROTATE else self._set.pilot_first_s
+
+        def speak(due: float) -> None:
+            self._waiting.pop(id_, None)
+            sounds = self._sounds(id_, due, ("prompt", "auto"))
+            self.emit("callout", id_, t, self._words.say(key) if sounds else None, {"pilot": "waited"})
+
+        hold = self._waiting[id_] = Hold(self._agenda, wait_s, speak)
+        hold.begin(t)
+
+    def acted(self, id_: str, t: float) -> None:
+        """The pilot did at `t` what call `id_` asks for: if it waits, it stays silent."""
+        hold = self._waiting.pop(id_, None)
+        if hold is not None and hold.since is not None:
+            due = hold.since
+            hold.clear()
+            self.emit("callout", id_, due, None, {"pilot": "acted", "acted_s": round(t - due, 2)})
+
+    @property
+    def waits(self) -> bool:
+        """A call waits for the pilot."""
+        return bool(self._waiting)
+
+    def check(self, list_: str, item: str, state: str, t: float) -> None:
+        """One item of a checklist: only what is wrong is said; what cannot be seen is asked on the screen."""
+        id_ = f"{list_}.{item}"
+        sounds = state == "not-ok" and self._sounds(id_, t, ("prompt", "correct", "auto"))
+        self.emit("check", id_, t, self._words.say(id_) if sounds else None, {"state": state})
+
+    def remark(self, kind: str, id_: str, t: float, key: str, more: dict[str, Any] | None = None) -> None:
+        """A deviation: said, unless it is one advisory too many or there is something graver to attend to."""
+        judge = self._judge
+        if judge.closed or judge.engine_failed:
+            return
+        sounds = judge.on_wheels_aborted is False and self._sounds(id_, t, ("prompt", "correct", "auto"))
+        if kind == "advisory":
+            self._advisories += 1
+            sounds = sounds and self._advisories <= self._set.advisories_most
+        self.emit(kind, id_, t, self._words.say(key, id_) if sounds else None, more)
+
+    def warn(self, id_: str, reason: str, t: float) -> None:
+        """Act now. Warnings sound at every level and at any moment."""
+        key = f"{id_}.{reason}"
+        others: tuple[str, ...] = (id_,)
+        if id_ == "engine-failure":
+            key, others = f"engine-failure.{self._height_band(t)}", ()
+        elif id_ == "power-loss" and self._cannot_climb():
+            key, others = "power-loss.cannot-climb", (id_,)
+        self.emit("warning", id_, t, self._words.say(key, *others), {"reason": reason})
+
+    def _height_band(self, t: float) -> str:
+        height = self._s.values_at(t)[1]
+        if height is None or height < self._set.land_ahead_low_ft:
+            return "low"
+        return "middle" if height < self._set.land_ahead_high_ft else "high"
+
+    def _cannot_climb(self) -> bool:
+        climb = self._s.climb_fpm
+        return climb is not None and climb < self._set.cannot_climb_fpm
+
+    def show_held(self, cue: str, t: float) -> None:
+        """A warning that waits until after lift-off is shown at once."""
+        self.emit("caution", HELD_AS.get(cue, cue), t, None, {"reason": cue, "held": True})
+
+    def gauge(self, id_: str, channel: str, t: float) -> None:
+        """An instrument outside its band: early on it is said; from half VR on it is shown, and said from 500 ft."""
+        judge = self._judge
+        if judge.closed or judge.engine_failed or judge.on_wheels_aborted:
+            return
+        value = getattr(self._s.sample, channel)
+        more = {"value": None if value is None else round(value, 1)}
+        key = "rpm-high.caution" if id_ == "rpm-high" else id_
+        height = self._s.height
+        low = judge.zone == "air" and (height is None or height < self._set.turn_height_ft)
+        hidden = judge.zone in ("mid", "late") or low
+        sounds = not hidden and self._sounds(id_, t, ("prompt", "correct", "auto"))
+        self.emit("caution", id_, t, self._words.say(key, "gauge") if sounds else None, more)
