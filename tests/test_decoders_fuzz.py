@@ -17,7 +17,7 @@ NASTY = [
     *(b"\n", b" ", b"\x00", b"\xff", b"\xc1", b"\xef\xbb\xbf", b"\xe2\x80\x8b", b"1" * 400),
     *(b"\x1c", b"\x85", b"\xfd", b"\xfe"),
 ]
-ORDINARY = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+ORDINARY = settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 LONG = settings(max_examples=400, deadline=None, suppress_health_check=list(HealthCheck))
 
 

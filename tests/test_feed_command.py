@@ -63,6 +63,8 @@ def test_a_capture_is_tried(capsys: pytest.CaptureFixture[str]) -> None:
     assert found["seen"]["height_ft"]["low"] == 2.0
     assert any('got "fifty"' in notice for notice in found["notices"])
     assert any(row["why"] == "no heading_deg" for row in found["checks_off"])
+    assert any("rotate" in check for check in found["checks_on"])
+    assert not set(found["checks_on"]) & {row["check"] for row in found["checks_off"]}
 
 
 def test_a_text_log_is_tried_too(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -20,6 +20,7 @@ from adapters.pipeline import Pipeline, make_pipeline
 from adapters.ports import Packet
 from adapters.session import Input
 from monitor.aircraft import Aircraft
+from monitor.capabilities import checks_off
 from monitor.options import Options
 from monitor.procedure import Procedure
 from monitor.sample import CHANNELS, Sample
@@ -118,11 +119,11 @@ def check(args: argparse.Namespace) -> int:
         return _faulty(args, error.faults)
     trial = _try(feed, Path(args.capture).expanduser()) if args.capture else None
     faults = trial.faults() if trial else []
-    off = checks_off(feed, trial, aircraft, procedure)
+    checks = states(feed, trial, aircraft, procedure)
     if args.json:
-        _print_json(_as_dict(feed, trial, off, faults))
+        _print_json(_as_dict(feed, trial, checks, faults))
     else:
-        _print_tables(feed, trial, off, faults)
+        _print_tables(feed, trial, checks, faults)
     return 1 if faults else 0
 
 
@@ -143,20 +144,23 @@ def _try(feed: FeedDescription, path: Path) -> Trial:
     return trial
 
 
-def checks_off(
+def states(
     feed: FeedDescription, trial: Trial | None, aircraft: Aircraft, procedure: Procedure
 ) -> list[tuple[str, str]]:
-    """The coach's checks that are off with this feed's channels (those that came, when data was tried)."""
-    from monitor import capabilities
+    """Each of the coach's checks with why it is off ("" = on), with the channels described, or those that came.
 
+    All there are is what would be off without any channel.
+    """
     channels = frozenset(channel.channel for channel in feed.channels)
     if trial is not None:
         channels = frozenset(name for name in channels if trial.seen[name].count)
-    return capabilities.checks_off(aircraft, procedure, Options(), channels)
+    off = dict(checks_off(aircraft, procedure, Options(), channels))
+    every = [check for check, _ in checks_off(aircraft, procedure, Options(), frozenset())]
+    return [(check, off.get(check, "")) for check in dict.fromkeys([*every, *off])]
 
 
 def _as_dict(
-    feed: FeedDescription, trial: Trial | None, off: list[tuple[str, str]], faults: list[str]
+    feed: FeedDescription, trial: Trial | None, checks: list[tuple[str, str]], faults: list[str]
 ) -> dict[str, Any]:
     found: dict[str, Any] = {
         "ok": not faults,
@@ -164,7 +168,8 @@ def _as_dict(
         "source": source_name(feed),
         "format": feed.decode.format,
         "channels": [channel.channel for channel in feed.channels],
-        "checks_off": [{"check": check, "why": why} for check, why in off],
+        "checks_on": [check for check, why in checks if not why],
+        "checks_off": [{"check": check, "why": why} for check, why in checks if why],
         "faults": faults,
     }
     if trial is not None:
@@ -182,7 +187,7 @@ def _print_json(found: dict[str, Any]) -> None:
     sys.stdout.flush()
 
 
-def _print_tables(feed: FeedDescription, trial: Trial | None, off: list[tuple[str, str]], faults: list[str]) -> None:
+def _print_tables(feed: FeedDescription, trial: Trial | None, checks: list[tuple[str, str]], faults: list[str]) -> None:
     from rich.console import Console
     from rich.markup import escape
 
@@ -194,7 +199,7 @@ def _print_tables(feed: FeedDescription, trial: Trial | None, off: list[tuple[st
         console.print(f"{trial.packets:,} packets gave {trial.samples:,} samples")
         for notice in trial.notices[:20]:
             console.print(escape(f"  {notice}"), soft_wrap=True)
-    console.print(_off_table(off) if off else "Every check is on with these channels.")
+    console.print(_check_table(checks))
     for fault in faults:
         console.print(escape(f"fault: {fault}"), soft_wrap=True)
 
@@ -234,8 +239,9 @@ def _unit_text(channel: ChannelMap) -> str:
     return ", ".join(steps)
 
 
-def _off_table(off: list[tuple[str, str]]) -> Any:
-    table = _table("off: the checks below; all others are on", "why")
-    for check_name, why in off:
-        table.add_row(check_name, why)
+def _check_table(checks: list[tuple[str, str]]) -> Any:
+    table = _table("", "check of the coach", "why it is off")
+    for check_name, why in checks:
+        # What is done instead, in brackets, is of interest only when the check is off.
+        table.add_row("off" if why else "on", check_name if why else check_name.partition(" (")[0], why)
     return table
