@@ -1,4 +1,4 @@
-"""Line-up and after-takeoff checks, item by item: verified from the data where a channel exists, asked where none does."""
+"""Line-up and after-takeoff checks, item by item: verified where a channel exists, asked where none does."""
 
 from __future__ import annotations
 

@@ -4,8 +4,8 @@ The rules, each with its reason (all numbers: common practice, no source):
 
 * Jump. A value further from the last one than the aeroplane could have gone (`JUMPS`: a base plus a rate) is held back
   until the next sample confirms it: one damaged number is no event, a real step is told one sample later.
-* A moment's gap. A channel missing for 1 s or less (one and a half intervals, if that is more) keeps its last value, but
-  for those whose rate of change is judged: they go without.
+* A moment's gap. A channel missing for 1 s or less (one and a half intervals, if that is more) keeps its last value,
+  but for those whose rate of change is judged: they go without.
 * Silence. A channel that was supplied and has not been for max(2 s, 3 usual intervals): `channel-lost`, once; when it
   is supplied again: `channel-back`. Its checks are off meanwhile; nothing is guessed.
 * Blocked static source. In the climb, altitude stays within 8 ft for 3 s, vertical speed (where sent) dies away, while
@@ -14,7 +14,7 @@ The rules, each with its reason (all numbers: common practice, no source):
 * Altitude stuck. In the climb, altitude stays within 8 ft for 4 s or more while vertical speed adds up to over 24 ft.
 * Dead or stuck airspeed on the roll is a warning, not only a doubt: see `monitor.airspeed`.
 
-A governed rpm, a rounded temperature or a cruise altitude may rightly stand still, so standing still alone proves nothing.
+A governed rpm, a rounded temperature or a cruise altitude may rightly stand still: standing still proves nothing.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ class _Still:
 
 
 class Plausibility:
-    """Cleans samples before they are judged. `tell(id, channel, why, t)` is called for what is set aside and returns."""
+    """Cleans samples before they are judged. `tell(id, channel, why, t)`: what is set aside, and what returns."""
 
     def __init__(self, tell: Callable[[str, str, str, float], None]) -> None:
         self._tell = tell
