@@ -18,7 +18,8 @@ from tests.flights_jsbsim.flight import Truth, truth_of
 from tests.flights_jsbsim.judge import FIELDS
 from tests.flights_jsbsim.pilot import Pilot, Raw
 from tests.flights_jsbsim.scenario import Scenario
-from tests.flights_jsbsim.sensors import Arrays, Sensors, sent
+from tests.flights_jsbsim.sensor_faults import Arrays
+from tests.flights_jsbsim.sensors import Sensors, sent
 
 EXACT = frozenset({"time_s", "latitude_deg", "longitude_deg"})
 """Channels kept in double precision."""

@@ -13,6 +13,7 @@ import tempfile
 import time
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from tests.flights_jsbsim.aeroplanes import STEP_S
 from tests.flights_jsbsim.flight import Truth, truth_of
@@ -42,6 +43,7 @@ _OUTPUT: tuple[tuple[str, str, str, str], ...] = (
     ("oat", "atmosphere/T-R", "oat_degc", 'unit = "degR"'),
 )
 _WHEELS = ("gear/unit[1]/WOW", "gear/unit[2]/WOW")
+_MADE = ("ias-kts", "oil-pressure-psi", "on-ground")
 _LEFT_OUT = frozenset({"oat"})
 """Sent, but not mapped."""
 
@@ -101,8 +103,8 @@ class OutputPilot(Pilot):
         self._file = Path(name)
         self._file.write_text(output_directive(port, rate_hz, captions), encoding="utf-8")
         super().__init__(scenario, self._file)
-        manager = self.fdm.get_property_manager()
-        self._sent = {n: manager.get_node(f"test/{n}", True) for n in ("ias-kts", "oil-pressure-psi", "on-ground")}
+        manager: Any = self.fdm.get_property_manager()
+        self._sent = {n: manager.get_node(f"test/{n}", True) for n in _MADE}
         self._stuck: float | None = None
 
     def prepare(self, settle_s: float = 5.0) -> None:
@@ -138,7 +140,7 @@ class Sent:
 
 def fly_over_udp(pilot: OutputPilot, realtime_factor: float = 20.0) -> Sent:
     """Fly, sending as it goes, that many times faster than real time. `pilot.prepare()` may have been called before."""
-    if not hasattr(pilot, "rest_ft"):
+    if pilot.rest_ft is None:
         pilot.prepare()
     began = time.monotonic()
 
@@ -180,4 +182,4 @@ def captured(scenario: Scenario, rate_hz: float = 20.0, captions: bool = True) -
         pilot.prepare()
         raw = pilot.fly(lambda t: drain(t) if round(t / STEP_S) % 6 == 0 else None)
         drain(0.0)
-    return Capture(tuple(kept), Sent(raw, truth_of(raw, pilot.t0)), pilot.rest_ft)
+    return Capture(tuple(kept), Sent(raw, truth_of(raw, pilot.t0)), raw.rest_ft)
