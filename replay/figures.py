@@ -12,6 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from monitor.aircraft import Aircraft
+from monitor.centreline import Centreline
 from monitor.geo import turn
 from monitor.options import Options
 from monitor.procedure import Procedure
@@ -180,11 +181,22 @@ class Measures:
         return float(max(abs(turn(runway, heading)) for heading in headings))
 
     def max_centreline_deviation_ft(self) -> float:
-        """Largest distance from the line that runs through where the roll began, in the runway's direction."""
+        """Largest distance from the centreline between the surveyed thresholds, when those were given.
+
+        Else from the line that runs through where the roll began, in the runway's direction.
+        """
         start, end = self.takeoff.roll_start_s, self.wheels_end_s
-        return float(np.max(np.abs(ground_track.centreline_ft(
-            self.series, start, end, self.runway_heading_deg(), INSTANT_S
-        ))))  # fmt: skip
+        surveyed = self.surveyed
+        if surveyed is not None:
+            offsets = ground_track.offsets_ft(self.series, start, end, surveyed, INSTANT_S)
+        else:
+            offsets = ground_track.centreline_ft(self.series, start, end, self.runway_heading_deg(), INSTANT_S)
+        return float(np.max(np.abs(offsets)))
+
+    @property
+    def surveyed(self) -> Centreline | None:
+        """The centreline between the runway's surveyed thresholds, when those were given."""
+        return Centreline.between(self.options.runway_start, self.options.runway_end)
 
     def ground_roll_ft(self) -> float:
         """Distance over the ground from the start of the roll to lift-off."""

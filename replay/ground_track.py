@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from geographiclib.geodesic import Geodesic
 
+from monitor.centreline import Centreline
 from monitor.geo import FEET_PER_S_PER_KNOT, turn
 from replay.series import Array, Column, NotMeasured, Series
 
@@ -106,6 +107,14 @@ def centreline_ft(series: Series, start: float, end: float, runway_heading_deg: 
     headings = np.interp(t[sparse], heading.t, heading.v)
     variation = _variation_deg(t[sparse], feet[sparse], bearings[sparse], headings)
     return np.asarray(feet * np.sin(np.radians(bearings - (runway_heading_deg + variation))))
+
+
+def offsets_ft(series: Series, start: float, end: float, line: Centreline, gap_s: float) -> Array:
+    """Sideways distances in feet, right positive, from a surveyed centreline."""
+    latitude, longitude = series.column("latitude_deg"), series.column("longitude_deg")
+    t, north = latitude.between(start, end, gap_s)
+    east = np.interp(t, longitude.t, longitude.v)
+    return np.array([line.offset_ft(*point) for point in zip(north, east, strict=True)])
 
 
 def _variation_deg(t: Array, feet: Array, bearings: Array, headings: Array) -> float:

@@ -143,6 +143,11 @@ def _pitch_goal(m: Measures) -> Goal:
     return Goal("deg", source, m.aircraft.pitch_target_deg, high=most - 2.0)
 
 
+def _centreline_goal(m: Measures) -> Goal:
+    measured = "from the surveyed centreline; " if m.surveyed is not None else ABOUT_10_FT
+    return Goal("ft", measured + ACS_DIRECTION, 0.0, high=15.0)
+
+
 def _flaps_height_goal(m: Measures) -> Goal:
     least = m.procedure.settings.flaps_height_with_flaps_ft
     return Goal("ft", _source(m, "flaps_height_with_flaps_ft"), least, low=least)
@@ -193,8 +198,11 @@ def _stop_distance(m: Measures) -> float:
 
 
 def _runway_left(m: Measures) -> float:
+    line = m.surveyed
+    if line is not None:
+        return line.length_ft - line.along_ft(*ground_track.position(m.series, m.stopped_s(), INSTANT_S))
     if m.options.runway_length_ft is None:
-        raise NotMeasured("the runway's length was not given")
+        raise NotMeasured("neither the runway's thresholds nor its length were given")
     return m.options.runway_length_ft - _stop_distance(m)
 
 
@@ -202,7 +210,7 @@ ROLL: tuple[Rule, ...] = (
     ("full-power-after", climb_out.seconds_to_full_power, _fixed("s", COMMON, high=5.0)),
     ("takeoff-rpm", climb_out.takeoff_rpm, _rpm_goal),
     ("heading-on-wheels", Measures.max_heading_deviation_roll_deg, _fixed("deg", ACS_DIRECTION, 0.0, high=5.0)),
-    ("centreline", Measures.max_centreline_deviation_ft, _fixed("ft", ABOUT_10_FT + ACS_DIRECTION, 0.0, high=15.0)),
+    ("centreline", Measures.max_centreline_deviation_ft, _centreline_goal),
     ("pitch-on-wheels", Measures.max_pitch_deg_on_wheels, _pitch_goal),
 )
 CLIMB: tuple[Rule, ...] = (

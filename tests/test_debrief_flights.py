@@ -5,10 +5,9 @@ The library is jsbsim 1.3.3; its truth is read from its own properties, with num
 
 from __future__ import annotations
 
-import functools
-
 import numpy as np
 import pytest
+from geographiclib.geodesic import Geodesic
 
 from monitor.aircraft_file import load_aircraft
 from monitor.coach import Coach
@@ -37,10 +36,9 @@ def _debriefed(scenario: Scenario, sensors: Sensors) -> TakeoffDebrief:
     return takeoff
 
 
-@functools.cache
-def _all_debriefed(scenario: Scenario, sensors: Sensors) -> list[TakeoffDebrief]:
+def _all_debriefed(scenario: Scenario, sensors: Sensors, options: Options | None = None) -> list[TakeoffDebrief]:
     aircraft = load_aircraft(profile_text(scenario.aeroplane), "aircraft")
-    options = Options(field_elevation_ft=scenario.elevation_ft)
+    options = options or Options(field_elevation_ft=scenario.elevation_ft)
     stretches: list[list[Row]] = []
     coach = ListenedCoach(Coach(aircraft, NORMAL, options), stretches)
     events = []
@@ -94,18 +92,38 @@ def test_groundspeed_alone_gives_the_distance_too() -> None:
     assert part == pytest.approx(whole, rel=0.01)
 
 
-def test_the_centreline_against_the_model() -> None:
-    """The largest distance from the runway's line is that of the model's positions, by plane geometry on the spot."""
-    takeoff = _debriefed(WINDY, Sensors())
+def _sideways_ft(takeoff: TakeoffDebrief) -> np.ndarray:
+    """Feet right of the model runway's line through the start of the flight, by plane geometry on the spot."""
     c = true_channels(raw_flight(WINDY))
     t = c["t"] + Sensors().start_s
     on_roll = (t >= takeoff.figures["roll_start_s"]) & (t <= takeoff.figures["liftoff_s"])
-    north = (c["latitude_deg"][on_roll] - c["latitude_deg"][on_roll][0]) * 60.0 * 1852.0 * FEET_PER_METRE
-    shrink = np.cos(np.radians(c["latitude_deg"][on_roll][0]))
-    east = (c["longitude_deg"][on_roll] - c["longitude_deg"][on_roll][0]) * 60.0 * 1852.0 * FEET_PER_METRE * shrink
+    north = (c["latitude_deg"] - c["latitude_deg"][0])[on_roll] * 60.0 * 1852.0 * FEET_PER_METRE
+    shrink = np.cos(np.radians(c["latitude_deg"][0]))
+    east = (c["longitude_deg"] - c["longitude_deg"][0])[on_roll] * 60.0 * 1852.0 * FEET_PER_METRE * shrink
     runway = np.radians(WINDY.runway_deg)
-    sideways = east * np.cos(runway) - north * np.sin(runway)
-    assert takeoff.figures["max_centreline_deviation_ft"] == pytest.approx(np.abs(sideways).max(), abs=5.0)
+    return east * np.cos(runway) - north * np.sin(runway)
+
+
+def test_the_centreline_against_the_model() -> None:
+    """Without thresholds, the largest distance from the runway's line is that of the model's positions within 5 ft."""
+    takeoff = _debriefed(WINDY, Sensors())
+    sideways = _sideways_ft(takeoff)
+    found = takeoff.figures["max_centreline_deviation_ft"]
+    assert found == pytest.approx(np.abs(sideways - sideways[0]).max(), abs=5.0)
+
+
+def test_a_surveyed_centreline_against_the_model() -> None:
+    """With both thresholds given the distance is from the line between them, wherever the roll began."""
+    c = true_channels(raw_flight(WINDY))
+    start = (float(c["latitude_deg"][0]), float(c["longitude_deg"][0]))
+    aside = Geodesic.WGS84.Direct(*start, WINDY.runway_deg - 90.0, 12.0 / FEET_PER_METRE)
+    threshold = Geodesic.WGS84.Direct(aside["lat2"], aside["lon2"], WINDY.runway_deg + 180.0, 100.0)
+    far = Geodesic.WGS84.Direct(aside["lat2"], aside["lon2"], WINDY.runway_deg, 1000.0)
+    ends = ((threshold["lat2"], threshold["lon2"]), (far["lat2"], far["lon2"]))
+    options = Options(field_elevation_ft=0.0, runway_start=ends[0], runway_end=ends[1])
+    (takeoff,) = _all_debriefed(WINDY, Sensors(), options)
+    free = _debriefed(WINDY, Sensors())
+    assert takeoff.figures["max_centreline_deviation_ft"] == pytest.approx(12.0 + _sideways_ft(free).max(), abs=0.3)
 
 
 def test_a_rejected_takeoff_against_the_model() -> None:
