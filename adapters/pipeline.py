@@ -14,35 +14,40 @@ from adapters.description import DecodeSettings, FeedDescription
 from adapters.feed import make_decoder, make_tally
 from adapters.mapping import Mapper
 from adapters.plan import Reading
-from adapters.shortcut import Short, line_maker, object_maker, raw_type, sample_maker, tuple_type
+from adapters.shortcut import Samples, Short, Ways, line_maker, object_maker, raw_type, sample_maker, tuple_type
 from monitor.sample import Sample
 
 
 class Pipeline:
-    """Call it with each packet of one sender. decoder and mapper share their count of packets and their notices."""
+    """Call it, or `samples`, with each packet of one sender. decoder and mapper share their count and their notices.
+
+    samples: the way that is taken just now, as an attribute since a call of the object itself costs a tenth more.
+    """
 
     def __init__(self, feed: FeedDescription) -> None:
         """A fresh decoder and mapper. Raises `SourceError` when the decoder cannot be had."""
         self.tally = make_tally(feed)
         self.decoder = make_decoder(feed, self.tally)
         self.mapper = Mapper(feed, self.tally)
-        self._short: Short | None = None
+        self.samples: Samples = self._carefully
 
     def __call__(self, payload: bytes, arrival_ns: int | None = None) -> list[Sample]:
         """The samples in the packet, in order. Never raises on any bytes."""
-        if self._short is not None:
-            sample = self._short(payload)
-            if sample is not None:
-                self.tally.packets += 1
-                return [sample]
+        return self.samples(payload, arrival_ns)
+
+    def _carefully(self, payload: bytes, arrival_ns: int | None = None) -> list[Sample]:
+        """By decoder and mapper; then look whether packets like this one may take a short way."""
         found = [self.mapper.sample(record, arrival_ns) for record in self.decoder.decode(payload)]
-        self._short = self._make_short(payload)
+        self.samples = self._short_way(payload) or self._carefully
         return [sample for sample in found if sample is not None]
 
-    def _make_short(self, payload: bytes) -> Short | None:
+    def _short_way(self, payload: bytes) -> Samples | None:
         """The short way for packets like this one, if there is one."""
         del payload
         return None
+
+    def _ways(self) -> Ways:
+        return Ways(self._carefully, self.tally)
 
     def take_notices(self) -> list[str]:
         """What was wrong since the last call, one line each."""
@@ -55,10 +60,9 @@ class _Delimited(Pipeline):
     def __init__(self, feed: FeedDescription) -> None:
         super().__init__(feed)
         self._settings = feed.decode
-        self._channels = len(feed.channels)
-        self._made: tuple[object, Short | None] = (None, None)
+        self._made: tuple[object, Samples | None] = (None, None)
 
-    def _make_short(self, payload: bytes) -> Short | None:
+    def _short_way(self, payload: bytes) -> Samples | None:
         decoder = self.decoder
         assert isinstance(decoder, DelimitedDecoder)
         if not decoder.settled or not decoder.lines.settled or self._settings.encoding.lower() not in _ASCII_LIKE:
@@ -68,7 +72,7 @@ class _Delimited(Pipeline):
             self._made = (state, self._build(decoder))
         return self._made[1]
 
-    def _build(self, decoder: DelimitedDecoder) -> Short | None:
+    def _build(self, decoder: DelimitedDecoder) -> Samples | None:
         width = decoder.width
         plan = self.mapper.plan(decoder.keys or tuple(range(width)))
         if self.mapper.timed and not any(reading.channel == "time_s" for reading in plan):
@@ -76,7 +80,11 @@ class _Delimited(Pipeline):
         if all(reading.channel == "time_s" for reading in plan):
             return None
         places = [_place(reading, decoder.keys, width) for reading in plan]
-        return _line_reader(self._settings, plan, places, width, decoder.lines.always_ended)
+        if len(set(places)) < len(places):  # one column for two channels, whose bounds would have to be joined: seldom
+            return None
+        by_cell = _cell_reader(self._settings, plan, places, width)
+        ended = decoder.lines.always_ended
+        return line_maker(self._ways(), (plan, places, width), self._settings, ended, by_cell)
 
 
 _ASCII_LIKE = frozenset({"utf-8", "utf8", "ascii", "latin-1", "latin1", "iso-8859-1", "cp1252"})
@@ -85,17 +93,6 @@ _ASCII_LIKE = frozenset({"utf-8", "utf8", "ascii", "latin-1", "latin1", "iso-885
 def _place(reading: Reading, keys: tuple[str | int, ...], width: int) -> int:
     """The column of a reading."""
     return reading.key if isinstance(reading.key, int) else keys[:width].index(reading.key)
-
-
-def _line_reader(settings: DecodeSettings, plan: list[Reading], places: list[int], width: int, ended: bool) -> Short:
-    """Two short ways: a line whose cells are all JSON numbers is read as a JSON array; else cell by cell."""
-    if len(set(places)) < len(places):  # one column for two channels, whose bounds would have to be joined: seldom
-        return lambda payload: None
-    types: list[Any] = [float] * width
-    for reading, place in zip(plan, places, strict=True):
-        types[place] = raw_type(reading)
-    by_cell = _cell_reader(settings, plan, places, width)
-    return line_maker(types, plan, places, settings, ended, by_cell)
 
 
 def _cell_reader(settings: DecodeSettings, plan: list[Reading], places: list[int], width: int) -> Short:
@@ -127,23 +124,24 @@ class _Mapping(Pipeline):
         super().__init__(feed)
         self._json = feed.decode.format == "json"
         self._fields = [channel.field for channel in feed.channels]
-        self._made = False
+        self._made: Samples | None = None
+        self._looked = False
 
-    def _make_short(self, payload: bytes) -> Short | None:
-        if self._made:
-            return self._short
+    def _short_way(self, payload: bytes) -> Samples | None:
+        if self._looked:
+            return self._made
         record = self._read(payload)
         if type(record) is not dict or not all(field in record for field in self._fields):
             return None
-        self._made = True
+        self._looked = True
         plan = self.mapper.plan(tuple(record))
         keys = [reading.key for reading in plan]
         repeated = len(set(keys)) < len(keys)
         if keys != self._fields or repeated or any(not isinstance(key, str) or "." in key for key in keys):
             return None
-        if all(reading.channel == "time_s" for reading in plan):
-            return None
-        return object_maker(plan, self._json)
+        if any(reading.channel != "time_s" for reading in plan):
+            self._made = object_maker(self._ways(), plan, self._json)
+        return self._made
 
     def _read(self, payload: bytes) -> Any:
         try:

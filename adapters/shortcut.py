@@ -15,11 +15,15 @@ import msgspec
 
 from adapters.description import DecodeSettings
 from adapters.plan import TURNS, WIDE, Reading
+from adapters.tally import Tally
 from monitor.sample import CHANNELS, Sample
 
 SampleOf = Callable[[Any], Sample]
 Short = Callable[[bytes], Sample | None]
 """The one sample in a packet, or None: "look more closely"."""
+Samples = Callable[[bytes, int | None], list[Sample]]
+"""The samples in a packet that arrived then."""
+_LEAVE = "return careful(payload, arrival_ns)"
 
 
 def raw_type(reading: Reading, booleans: bool = False) -> Any:
@@ -54,28 +58,43 @@ def _inward(end: float, reading: Reading, low: float, high: float, towards: floa
     return raw
 
 
+class Ways(msgspec.Struct, frozen=True):
+    """What a short way turns to: the careful way for what it leaves, the tally for the packets it takes."""
+
+    careful: Samples
+    tally: Tally
+
+
 def line_maker(
-    types: Sequence[Any],
-    plan: Sequence[Reading],
-    places: Sequence[int],
+    ways: Ways,
+    columns: tuple[Sequence[Reading], Sequence[int], int],
     settings: DecodeSettings,
     ended: bool,
     other: Short,
-) -> Short:
-    """A function from a packet of one line to its sample: its cells, all JSON numbers, are read as a JSON array.
+) -> Samples:
+    """A function from a packet of one line to its samples: its cells, all JSON numbers, are read as a JSON array.
 
-    What is no JSON array of the right numbers goes to `other`; a line end within the line is left to the careful way.
+    columns: the readings, their places, and the number of columns. What is no JSON array of the right numbers goes to
+    `other`; a line end within the line is left to the careful way.
     """
+    plan, places, width = columns
+    types: list[Any] = [float] * width
+    for reading, place in zip(plan, places, strict=True):
+        types[place] = raw_type(reading)
     text, plain = _as_array(settings)
     end = "payload.find(b'\\n') != len(payload) - 1" if ended else "b'\\n' in payload"
     carriage = "payload.find(b'\\r') != len(payload) - 2" if ended else "True"
-    lines = [f"if {end} or (b'\\r' in payload and {carriage}):", "    return None"]
-    lines += [] if plain else ["if b',' in payload:", "    return other(payload)"]
-    lines += ["try:", f"    {_targets(places, len(types))} = decode(b'[' + {text} + b']')", "except DecodeError:"]
-    lines += ["    return other(payload)", f"return {_sample(plan, places)}"]
-    decode = msgspec.json.Decoder(tuple_type(types)).decode
-    made: Short = _compiled(lines, decode=decode, other=other)
+    lines = [f"if {end} or (b'\\r' in payload and {carriage}):", f"    {_LEAVE}", "try:"]
+    lines += [] if plain else ["    if b',' in payload:", "        raise DecodeError"]
+    lines += [f"    {_targets(places, width)} = decode(b'[' + {text} + b']')", "except DecodeError:"]
+    lines += ["    sample = other(payload)", "    if sample is None:", f"        {_LEAVE}"]
+    lines += ["    tally.packets += 1", "    return [sample]", *_done(_sample(plan, places))]
+    made: Samples = _compiled(lines, ways, decode=msgspec.json.Decoder(tuple_type(types)).decode, other=other)
     return made
+
+
+def _done(sample: str) -> list[str]:
+    return ["tally.packets += 1", f"return [{sample}]"]
 
 
 def _as_array(settings: DecodeSettings) -> tuple[str, bool]:
@@ -89,8 +108,8 @@ def _as_array(settings: DecodeSettings) -> tuple[str, bool]:
     return f"{text}.replace({settings.delimiter.encode()!r}, b',')", comma
 
 
-def object_maker(plan: Sequence[Reading], is_json: bool) -> Short:
-    """A function from a packet of one flat object to its sample.
+def object_maker(ways: Ways, plan: Sequence[Reading], is_json: bool) -> Samples:
+    """A function from a packet of one flat object to its samples.
 
     Of JSON only the mapped keys are read; MessagePack is read whole, since its texts are checked only so.
     """
@@ -103,11 +122,11 @@ def object_maker(plan: Sequence[Reading], is_json: bool) -> Short:
     )
     decode = msgspec.json.Decoder(record).decode if is_json else _unpacker(record)
     places = range(len(plan))
-    lines = ["if not payload.isascii():", "    return None"] if is_json else []
+    lines = ["if not payload.isascii():", f"    {_LEAVE}"] if is_json else []
     lines += ["try:", f"    {_targets(places, len(plan))} = values(decode(payload))"]
-    lines += ["except (DecodeError, ValueError, TypeError, RecursionError, OverflowError):", "    return None"]
-    lines += [f"return {_sample(plan, places, booleans=True)}"]
-    made: Short = _compiled(lines, decode=decode, values=msgspec.structs.astuple)
+    lines += ["except (DecodeError, ValueError, TypeError, RecursionError, OverflowError):", f"    {_LEAVE}"]
+    lines += _done(_sample(plan, places, booleans=True))
+    made: Samples = _compiled(lines, ways, decode=decode, values=msgspec.structs.astuple)
     return made
 
 
@@ -124,13 +143,15 @@ def sample_maker(plan: Sequence[Reading]) -> SampleOf:
     return made
 
 
-def _compiled(lines: Sequence[str], **names: Any) -> Any:
-    """A function of `payload` made of text, as `dataclasses` does it.
+def _compiled(lines: Sequence[str], ways: Ways | None = None, **names: Any) -> Any:
+    """A function of `payload` (and `arrival_ns`) made of text, as `dataclasses` does it.
 
     Nothing of a feed's file is in the text but numbers and the delimiter, both as Python's own `repr` of them.
     """
-    text = "def made(payload):\n" + "".join(f"    {line}\n" for line in lines)
+    text = "def made(payload, arrival_ns=None):\n" + "".join(f"    {line}\n" for line in lines)
     namespace: dict[str, Any] = {"Sample": Sample, "DecodeError": msgspec.DecodeError, **names}
+    if ways is not None:
+        namespace |= {"careful": ways.careful, "tally": ways.tally}
     exec(compile(text, "<short way>", "exec"), namespace)
     return namespace["made"]
 

@@ -51,10 +51,10 @@ class UdpSource:
         except OSError:
             self._reset()
             return None
+        if address == self._last_address:  # let in before; and `_packet` without its call, since this runs for each
+            return Packet(_now_ns(), self._last_origin, payload)
         if self._only_from and not self._allowed(address[0]):
             return self._wait(sock, min(timeout_s, LONGEST_WAIT_S))
-        if address == self._last_address:  # `_packet` without its call: this runs for every datagram
-            return Packet(_now_ns(), self._last_origin, payload)
         return self._packet(payload, address)
 
     def _packet(self, payload: bytes, address: tuple[str, int]) -> Packet:

@@ -104,7 +104,7 @@ def whole(source: Source, pipeline: Pipeline) -> int:
     for _ in range(BURST):
         packet = source.receive(0.1)
         if packet is not None:
-            count += len(pipeline(packet.payload, packet.arrival_ns))
+            count += len(pipeline.samples(packet.payload, packet.arrival_ns))
     return count
 
 
