@@ -112,7 +112,7 @@ class DelimitedDecoder:
             cells = cells[:-1] or cells
         printed = len(cells)
         if cells[0] not in self._fields and (tag := _TAG.match(cells[0])):
-            rest = cells[0][tag.end() :]  # "# time,speed" is a header of two, "<LABELS> ,time,speed" too
+            rest = cells[0][tag.end() :]  # "# time,speed" is a header of two, "<NAMES> ,time,speed" too
             cells = [rest, *cells[1:]] if rest else cells[1:]
         known = any(units.find_label(name, cells) for name in self._names_wanted)
         if self._mode == "none" or not (known or (not self._names_wanted and len(cells) >= self._least)):
