@@ -1,8 +1,9 @@
 """The routine calls: each once, at the moment it is due, in its words, and silent where it should be.
 
-Every flight is made of straight lines (`tests.synthetic`), so the moment each call falls due is worked out by hand here.
+Every flight is made of straight lines (`tests.synthetic`), so each call's moment is worked out by hand here.
 Sources: FAA-S-ACS-6C (climb speed, obstacle), AIM 4-3-2 and 4-3-3 (turn near pattern altitude), FAA-H-8083-3C chapter 6
-(flaps after an obstacle) and 3 (level-off by a tenth of the climb rate). Turn and flap heights, leaning: common practice.
+(flaps after an obstacle) and 3 (level-off by a tenth of the climb rate). The turn's and flaps' heights, leaning: common
+practice, no source.
 """
 
 from __future__ import annotations
