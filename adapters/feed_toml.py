@@ -13,6 +13,8 @@ from monitor.toml_check import Checker, Table, nearest, parse, shown
 FLAGS = frozenset(name for name, channel in CHANNELS.items() if not channel.unit)
 NORTH = frozenset({"heading_deg", "track_deg"})
 _ARRAYS = frozenset({"json", "msgpack"})
+LARGEST = 1e9
+"""Of a factor, an offset or a threshold: common practice, no source."""
 ONE_OF = (("ias_kt", "groundspeed_kt"), ("height_ft", "altitude_ft"))
 
 
@@ -51,9 +53,9 @@ def _channel(table: Table, name: str, decode: DecodeSettings | None) -> ChannelM
     unit = table.text("unit", empty=True) or None
     if unit is None and decode is not None and isinstance(field, str):
         unit = standard_unit(decode.format, field)
-    scale = table.number("factor", -1e12, 1e12)
-    shift = table.number("offset", -1e12, 1e12) or 0.0
-    above = table.number("above", -1e12, 1e12)
+    scale = _number(table, "factor")
+    shift = _number(table, "offset") or 0.0
+    above = _number(table, "above")
     density = table.number("density_kg_per_l", 0.1, 2.0, "kg/L")
     declination = _declination(table, name)
     table.finish()
@@ -68,6 +70,15 @@ def _channel(table: Table, name: str, decode: DecodeSettings | None) -> ChannelM
     offset = shift * conversion.factor + conversion.offset
     scale = 1.0 if scale is None else scale
     return ChannelMap(name, field, unit, scale, shift, factor, offset, above, declination, density)
+
+
+def _number(table: Table, key: str) -> float | None:
+    """A number of a size that leaves digits for the value."""
+    number = table.number(key)
+    if number is not None and abs(number) > LARGEST:
+        table.fault(key, f"got {number:g}, wanted {LARGEST:,.0f} or less either way")
+        return None
+    return number
 
 
 def _field(table: Table, decode: DecodeSettings | None) -> str | int | None:

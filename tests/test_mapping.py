@@ -7,7 +7,9 @@ import pytest
 from adapters.feed import load_feed, make_decoder, make_tally
 from adapters.mapping import Mapper
 from adapters.pipeline import Pipeline, make_pipeline
-from monitor.sample import Sample
+from adapters.plan import Reading
+from adapters.shortcut import raw_type
+from monitor.sample import CHANNELS, Sample
 from tests.test_feeds import supplied
 
 BASE = """
@@ -370,3 +372,18 @@ def test_columns_win_over_a_header_whose_number_is_not_the_datas() -> None:
         assert pipe(b"%d,2,3\n" % number) == [Sample(time_s=float(number), ias_kt=2.0, height_ft=3.0)]
     (notice,) = pipe.take_notices()
     assert "the header has 4 columns and the data 3; the configured columns are used" in notice
+
+
+@pytest.mark.parametrize("factor", [1e9, -1e9, 1e-9, -1e-9, 1.0, 0.1])
+@pytest.mark.parametrize("offset", [0.0, 1e9, -1e9, 0.3, -1e-9])
+@pytest.mark.parametrize("channel", ["throttle", "time_s", "longitude_deg", "slip_ball", "rpm", "oat_degc"])
+def test_the_short_way_keeps_to_the_range_at_its_ends(factor: float, offset: float, channel: str) -> None:
+    """Whatever the factor and offset, the short way's raw bounds give values within the range, nearly all of it."""
+    info = CHANNELS[channel]
+    reading = Reading(channel, "x", "x", "", factor, offset, info.low, info.high)
+    bounds = raw_type(reading).__metadata__[0]
+    ends = sorted(raw * factor + offset for raw in (bounds.ge, bounds.le))
+    assert info.low <= ends[0] <= ends[1] <= info.high
+    slack = max(abs(factor) * 1e-6, abs(offset) * 1e-14, (info.high - info.low) * 1e-9)
+    assert ends[0] - info.low <= slack
+    assert info.high - ends[1] <= slack
