@@ -89,9 +89,9 @@ def seed(folder: Path) -> None:
 
 
 def main() -> None:
-    """Run libFuzzer on the corpus folder given first."""
+    """Run libFuzzer on the corpus folder given first, or on one file that failed."""
     folders = [argument for argument in sys.argv[1:] if not argument.startswith("-")]
-    if folders:
+    if folders and not Path(folders[0]).is_file():
         seed(Path(folders[0]))
     atheris.Setup(sys.argv, one)
     atheris.Fuzz()
