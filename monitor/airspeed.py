@@ -57,6 +57,8 @@ class Airspeed:
         ias = s.sample.ias_kt
         if ias is None:
             return
+        if ias >= 20.0:
+            self._check_hold.clear()
         if not self._alive_said:
             self._watch_alive(ias)
         if s.ias_set_aside:

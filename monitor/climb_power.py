@@ -59,7 +59,7 @@ class ClimbPower:
         usual = self._usual if self._usual is not None else self._now
         short = usual - self._now
         # In gusts a climb comes and goes; only a fall well beyond this air's own scatter is the engine's.
-        low = usual > 400.0 and short > max((1.0 - self._set.climb_loss_part) * usual, 4.0 * self._scatter)
+        low = usual > 300.0 and short > max((1.0 - self._set.climb_loss_part) * usual, 4.0 * self._scatter)
         if not low:  # what the climb usually is, learned while it is well
             usual += min(1.0, s.dt / 12.0) * (self._now - usual)
             self._scatter += min(1.0, s.dt / 15.0) * (abs(short) - self._scatter)

@@ -199,8 +199,7 @@ class Coach:
         self.routine.roll()
         self._deviations.roll()
         self._watch_airspeed_data()
-        if self.judge.zone in ("early", "mid"):
-            self._watch_configuration()
+        self._watch_configuration()
 
     def _keep_maybe_off(self) -> None:
         maybe_off = self._conditions.liftoff.possible
@@ -246,14 +245,19 @@ class Coach:
 
     def _enter(self, phase: str, t: float) -> None:
         before = self._phases.phase
+        if phase != "initial-climb":  # a lift-off may be known to be earlier than the nose's rise
+            t = max(t, self._phases.since)
         self._phases.enter(phase, t)
         more = getattr(self, "_enter_" + phase.replace("-", "_"), _nothing)(before, t)
+        if phase not in TAKEOFF_PHASES:
+            self.teller.takeoff = None
         self.teller.emit("phase", phase, t, None, more)
         if phase == "lined-up" or (phase == "takeoff-roll" and before != "lined-up"):
             self.routine.give("clock", t)
             self._check_line_up(t)
-        if phase not in TAKEOFF_PHASES:
-            self.teller.takeoff = None
+        elif phase == "initial-climb":
+            self._agenda.run(self.state.t)
+            self.judge.lifted_off(self.state.t)
 
     def _begin_takeoff(self) -> None:
         self.judge.begin()
@@ -286,6 +290,7 @@ class Coach:
             self.routine.done.update(("clock", "airspeed-alive"))
         self._takeoffs += 1
         self._conditions.begin_roll()
+        self.judge.begin_roll(t)
         return {}
 
     def _enter_initial_climb(self, before: str | None, t: float) -> dict[str, Any]:
@@ -296,8 +301,6 @@ class Coach:
         self.judge.closed = False
         self.routine.lifted_off(t)
         self._direction.lifted_off()
-        self._agenda.run(self.state.t)
-        self.judge.lifted_off(self.state.t)
         return {}
 
     def _enter_climb(self, before: str | None, t: float) -> dict[str, Any]:

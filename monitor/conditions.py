@@ -12,7 +12,7 @@ from monitor.geo import turn
 from monitor.liftoff import LiftOff
 from monitor.options import Options
 from monitor.settings import Settings
-from monitor.state import HOLD_S, State
+from monitor.state import State
 
 STILL_KT = 1.5
 MOVING_KT = 3.0
@@ -33,7 +33,6 @@ class Conditions(AirConditions):
         self.interval_s = 0.0
         self.runway_heading: float | None = self._given_heading
         self.power: bool | None = None
-        self._throttle_t: float | None = None
         self._power_half_t: float | None = None
         self._power_full_t: float | None = None
         self._still_since: float | None = None
@@ -43,7 +42,7 @@ class Conditions(AirConditions):
         self._line_up_armed = True
         self._accelerating: tuple[float, float] | None = None
         self._slowing_since: float | None = None
-        self._slowing_v = 0.0
+        self._fastest, self._fastest_t = 0.0, 0.0
         self._pitch_lowest: float | None = None
         self._flying_since: float | None = None
         self._closed_t: float | None = None
@@ -65,10 +64,6 @@ class Conditions(AirConditions):
     def _keep_power(self) -> None:
         s = self._s
         throttle = s.sample.throttle
-        if throttle is not None:
-            self._throttle_t = s.t
-        elif self._throttle_t is not None and s.t - self._throttle_t <= HOLD_S:
-            return  # one damaged or missing value: the lever stands where it stood
         if throttle is None:
             self.power = self._power_without_lever()
             if not self.power:
@@ -102,7 +97,7 @@ class Conditions(AirConditions):
         """Not moving on the ground, as far as the data tells."""
         s = self._s
         if s.sample.groundspeed_kt is not None or s.sample.latitude_deg is not None:
-            return s.v is not None and s.v < STILL_KT
+            return s.v is not None and s.v < STILL_KT and s.v_trend.rate < 0.4
         if s.ias is None:
             return False
         rest = s.rest_ias if s.rest_ias is not None else (s.ias if s.ias < 25.0 else None)
@@ -199,8 +194,12 @@ class Conditions(AirConditions):
             return s.t if off > 20.0 and not self.power and self._still_since is None else None
         return s.t if self.power is False and (s.sample.throttle is None or s.sample.throttle < 0.5) else None
 
+    def gives_up_standing(self) -> float | None:
+        """The same, without having moved."""
+        return self._s.t if self._still_since is not None and self.gives_up_line_up() is not None else None
+
     def rolls(self) -> float | None:
-        """Accelerating along the runway with takeoff power; without a power channel, for longer and to a higher speed."""
+        """Accelerating along the runway with takeoff power; with no power channel, for longer and to a higher speed."""
         s = self._s
         v, rate = s.v, s.v_trend.rate
         if v is None or rate < self._set.roll_acceleration_kt_s or v < 4.0:
@@ -212,9 +211,9 @@ class Conditions(AirConditions):
         began, v_began = self._accelerating
         lasted = s.t - began
         if self.power:
-            enough = lasted >= 0.8 and v >= (5.0 if s.sample.throttle is not None else 8.0)
+            enough = lasted >= 1.0 and v >= 8.0
         elif self.power is None:
-            enough = lasted >= 3.0 and v >= 25.0 and v - v_began >= 10.0
+            enough = lasted >= 3.0 and v >= 0.65 * self._vr and v - v_began >= 10.0
         else:
             enough = lasted >= 2.0 and v >= 0.8 * self._vr
         return self._roll_start() if enough else None
@@ -235,6 +234,7 @@ class Conditions(AirConditions):
         self.liftoff.reset()
         self._pitch_lowest = None
         self._slowing_since = None
+        self._fastest, self._fastest_t = 0.0, 0.0
         self._closed_t = None
         self._line_up_armed = False
 
@@ -275,19 +275,19 @@ class Conditions(AirConditions):
         if self.liftoff.possible:
             self._slowing_since = None
             return None
-        if throttle is not None:
-            if throttle <= 0.3:
-                t = s.crossing(s.prev.throttle, throttle, 0.3)
-                return t if self._closed_t is None else self._closed_t
+        if throttle is not None and throttle <= 0.3:
+            t = s.crossing(s.prev.throttle, throttle, 0.3)
+            return t if self._closed_t is None else self._closed_t
         v, rate = s.v, s.v_trend.rate
+        if v is not None and v >= self._fastest:
+            self._fastest, self._fastest_t = v, s.t
         if v is None or rate > -1.0:
             self._slowing_since = None
             return None
         if self._slowing_since is None:
             self._slowing_since = s.t if s.dt < 0.8 else s.prev_t
-            self._slowing_v = v if s.dt < 0.8 else v - rate * s.dt
-        fell = self._slowing_v - v
-        return self._slowing_since if s.t - self._slowing_since >= 1.5 and fell >= 3.0 else None
+        fell = self._fastest - v
+        return self._fastest_t if s.t - self._slowing_since >= 1.0 and fell >= 4.0 else None
 
     def slows(self) -> float | None:
         """Slower than 15 kt on the ground."""

@@ -41,8 +41,8 @@ class AirConditions:
         if height is None:
             return None
         thousand = 1000.0 + (s.zero_ft or 0.0)
-        if s.level_trend.value >= thousand:
-            return s.rose_through(s.prev_level, s.level_trend.value, thousand)
+        if s.level_now >= thousand:
+            return s.rose_through(s.prev_level, s.level_now, thousand)
         reduced = self.power_reduced()
         if height > 500.0 and reduced is not None:
             return reduced

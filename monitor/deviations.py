@@ -1,7 +1,7 @@
 """Deviations from a good takeoff: what is off, by how much, for how long, before it is worth a word.
 
-An instructor who talks all the time is switched off. So each remark has a threshold and a hold, waits while the error is
-shrinking, comes again only after it was cleared and 10 s have passed, and at most three advisories sound in a
+An instructor who talks all the time is switched off. So each remark has a threshold and a hold, waits while the error
+is shrinking, comes again only after it was cleared and 10 s have passed, and at most three advisories sound in a
 takeoff. Cautions are not counted among them.
 """
 
@@ -207,7 +207,11 @@ class Deviations:
         if not turned:
             self._watch_track(height)
         self._watch_sink(height)
-        if s.ias is not None:
+        if s.ias is None or (s.ias < 20.0 and (s.v or 0.0) > 2.0 * s.ias):
+            # No airspeed, or one about to be called dead: no word about speed.
+            for hold in (self._slow, self._below_angle, self._climb_fast, self._climb_slow, self._flaps_fast):
+                hold.clear()
+        else:
             self._watch_speed(s.ias, height)
             # Once the climb-out is over the pilot chooses the speed.
             if "after-takeoff" not in self._routine.done and self._conditions.power_reduced() is None:

@@ -34,8 +34,8 @@ ABORT_TABLE: dict[str, tuple[str, str, str]] = {
     "acceleration-low": ("abort", "abort", "abort"),
     "abort-point": ("abort", "abort", "abort"),
     "directional-control": ("abort", "abort", "abort"),
-    "configuration": ("abort", "none", "none"),
-    "configuration-flaps": ("abort", "abort", "none"),
+    "configuration": ("abort", "none", "hold"),
+    "configuration-flaps": ("abort", "abort", "hold"),
 }
 ALWAYS = frozenset({"engine-failure", "directional-control"})
 ZONES = ("early", "mid", "late", "air")
@@ -92,6 +92,11 @@ class Judge:
         if point is not None and self.roll_ft >= point and not maybe_off:
             self.cue("abort-point", s.t, lambda: True, maybe_off)
 
+    def begin_roll(self, t: float) -> None:
+        """The roll began at `t` and has been noticed only now: so much of it lies behind, from rest or nearly."""
+        s = self._s
+        self.roll_ft = 0.5 * (s.v or 0.0) * FEET_PER_S_PER_KNOT * max(s.t - t, 0.0)
+
     def in_the_climb(self) -> None:
         """Keep the distance flown from the start of the roll; once a sample of the climb."""
         s = self._s
@@ -131,11 +136,11 @@ class Judge:
     # ---- cues ----------------------------------------------------------------------------------------------------
 
     def cue(self, reason: str, t: float, still: Callable[[], bool], maybe_off: bool) -> None:
-        """Something is wrong as from `t`. `still()` tells later whether it holds; maybe_off: lift-off is in question."""
+        """Something is wrong from `t` on. `still()` tells later if it holds; maybe_off: lift-off is in question."""
         if reason in self._said or self.closed:
             return
         if self.zone == "air" or (maybe_off and reason == "engine-failure"):  # "land ahead" is right for both
-            self._in_the_air(reason, t)
+            self._in_the_air(reason, t, still)
         elif maybe_off:
             if all(reason != deferred[0] for deferred in self._deferred):
                 self._deferred.append((reason, t, still))
@@ -156,10 +161,14 @@ class Judge:
             self.held[reason] = still
             self._show(reason, t)
 
-    def _in_the_air(self, reason: str, t: float) -> None:
+    def _in_the_air(self, reason: str, t: float, still: Callable[[], bool]) -> None:
         if reason.startswith(("configuration", "acceleration", "abort-point", "directional")):
             return
         if self.engine_failed:  # what follows from a dead engine is no news
+            return
+        height = self._s.height
+        if reason == "rpm-high" and height is not None and height < self._set.turn_height_ft:
+            self.hold_until_high(reason, still, t)  # the power is needed below
             return
         self._said.add(reason)
         warning = "power-loss" if reason in ("rpm-low", "manifold-pressure-low") else reason
@@ -168,6 +177,10 @@ class Judge:
         if warning == "engine-failure":
             self.engine_failed = True
         self._warn(warning, reason, t)
+
+    def told(self, reason: str) -> bool:
+        """The cue has been warned of or is held: nothing lesser about it is news."""
+        return reason in self._said or reason in self.held
 
     def settled(self, t: float) -> None:
         """The wheels are on the ground after all (a hop): what waited for that is judged now."""
@@ -183,17 +196,15 @@ class Judge:
         waiting.update({reason: still for reason, _, still in self._deferred})
         self.held, self._deferred = {}, []
         for reason, still in waiting.items():
-            if reason == "rpm-high":
-                self.held[reason] = still  # until 500 ft: the power is needed below
-            elif still():
-                self._in_the_air(reason, t)
+            if still():
+                self._in_the_air(reason, t, still)
 
     def high_enough(self, t: float) -> None:
         """500 ft: the rest of what was held."""
         waiting, self.held = self.held, {}
         for reason, still in waiting.items():
             if still():
-                self._in_the_air(reason, t)
+                self._in_the_air(reason, t, still)
 
     def hold_until_high(self, reason: str, still: Callable[[], bool], t: float) -> None:
         """Show a cue now, and say it from 500 ft."""

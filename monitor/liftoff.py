@@ -34,13 +34,17 @@ class LiftOff:
         self._lowest: float | None = None
         self._rising_since: float | None = None
         self._clear_since: float | None = None
+        self._armed_t: float | None = None
+        self._doubtful = False
         self._switch_dead = False
         self._span = 1
 
     @property
     def possible(self) -> bool:
         """The aeroplane may be off the ground: nothing that presumes wheels on it should be said."""
-        return self.since is not None or self._rising_since is not None or self._clear_since is not None
+        return (
+            self.since is not None or self._doubtful or self._rising_since is not None or self._clear_since is not None
+        )
 
     def update(self, s: State, interval_s: float) -> float | None:
         """The time of lift-off once it is certain, else None. Call with every sample of the roll."""
@@ -69,14 +73,18 @@ class LiftOff:
             return None
         fast = interval_s <= FAST_S
         level = s.level_trend.value if fast else s.level
+        if self._armed_t is None:
+            self._armed_t = s.t
         if self._lowest is None or level <= self._lowest:
             self._lowest = level
             self._rising_since = None
             return None
         set_ = self._set
         rise = level - self._lowest
+        doubt = set_.liftoff_doubt_ft if s.uses_height else 0.5 * set_.liftoff_rise_fast_ft
+        self._doubtful = rise > doubt + 2.0 * s.level_noise and (s.climb_fpm or 0.0) > 50.0
         if s.uses_height and self._clear_of_ground(s, rise):
-            return self._began_fast(s) if fast else self._began_slow(s, interval_s)
+            return self._began(s, interval_s)
         need = set_.liftoff_rise_fast_ft + 2.0 * s.level_noise if fast else set_.liftoff_rise_slow_ft
         if rise < need or speed < 0.75 * self._rotate_kt:
             self._rising_since = None if rise < 0.5 * need else self._rising_since
@@ -87,7 +95,14 @@ class LiftOff:
         sure = not fast and rise > 2.0 * need and (s.sample.vertical_speed_fpm or 0.0) > 150.0
         if s.t - self._rising_since < hold and not sure:
             return None
-        return self._began_fast(s) if fast else self._began_slow(s, interval_s)
+        if s.v_trend.rate < -1.0 and rise < 3.0 * need:
+            return None  # altitude that sagged with speed comes back as the aeroplane stops
+        return self._began(s, interval_s)
+
+    def _began(self, s: State, interval_s: float) -> float:
+        """When the wheels left, once it is certain that they did."""
+        t = self._began_fast(s) if interval_s <= FAST_S else self._began_slow(s, interval_s)
+        return max(t, self._armed_t if self._armed_t is not None else t)
 
     def _clear_of_ground(self, s: State, rise: float) -> bool:
         """Height above ground is sent: a hold in ground effect shows as no altitude would."""
@@ -199,7 +214,7 @@ class Touchdown:
         return self._by_motion(s)
 
     def _by_motion(self, s: State) -> float | None:
-        """No switch: level within the vertical speed's noise, and too slow to fly or at the field's level and slowing."""
+        """No switch: level within the vertical speed's noise; too slow to fly, or at the field's level and slowing."""
         climb = s.climb_fpm
         speed = s.ias if s.ias is not None else s.v
         if climb is None or speed is None:

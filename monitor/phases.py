@@ -23,6 +23,7 @@ TABLE: dict[str | None, tuple[tuple[str, str], ...]] = {
     "taxi": (("lined_up", "lined-up"), ("stands", "standing"), ("flies", "airborne")),
     "lined-up": (
         ("rolls", "takeoff-roll"),
+        ("gives_up_standing", "standing"),
         ("gives_up_line_up", "taxi"),
         ("flies", "airborne"),
     ),

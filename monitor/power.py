@@ -1,9 +1,8 @@
 """The engine's power: set or not, lost or failing, judged by rpm and manifold pressure against levers and its own best.
 
-Three rules keep a healthy engine from being called sick. The pilot's hand is not a fault: while a lever has moved,
-nothing is lost. A governor is slow: at takeoff power nothing is judged while rpm still rises. And after the first
-judgement an engine is compared with its own best of this takeoff, not with the profile: full-throttle rpm of one type
-ranges over 200 rev/min from flight to flight (measured on recorded training flights).
+Three rules keep a healthy engine from being called sick. While a lever has moved, nothing is lost: the pilot's hand is
+no fault. At takeoff power nothing is judged while rpm still rises: a governor is slow. After that an engine is compared
+with its own best of this takeoff: rpm of one type ranges over 200 rev/min (measured on recorded training flights).
 """
 
 from __future__ import annotations
@@ -41,10 +40,11 @@ class Power:
         self._low_hold = Hold(agenda, settings.rpm_low_hold_s, self._cue("rpm-low"))
         self._pressure_hold = Hold(agenda, settings.manifold_pressure_low_hold_s, self._cue("manifold-pressure-low"))
         self._loss_hold = Hold(agenda, settings.power_loss_hold_s, self._lost)
+        self._pressure_loss_hold = Hold(agenda, settings.power_loss_hold_s, self._cue("power-loss"))
         self._failure_hold = Hold(agenda, 0.0, self._cue("engine-failure"))
         self._dead_hold = Hold(agenda, settings.no_acceleration_hold_s, self._cue("engine-failure"))
         self._holds = (
-            self._set_hold, self._low_hold, self._pressure_hold, self._loss_hold, self._failure_hold, self._dead_hold,
+            self._set_hold, self._low_hold, self._pressure_hold, self._loss_hold, self._pressure_loss_hold, self._failure_hold, self._dead_hold,
         )  # fmt: skip
         self.maybe_off = False
         self.on_brakes = False  # short-field: power is set, and judged good, before the brakes are released
@@ -78,10 +78,12 @@ class Power:
 
     def lined_up(self) -> None:
         """Power on the brakes, before the roll: only whether it is set."""
+        self._keep_second()
         self._watch_setting(rolling=False)
 
     def roll(self) -> None:
         """One sample of the roll."""
+        self._keep_second()
         self._watch_setting(rolling=True)
         self._watch_loss(in_air=False)
         self._watch_acceleration()
@@ -91,6 +93,7 @@ class Power:
         self._dead_hold.clear()
         self._low_hold.clear()
         self._pressure_hold.clear()
+        self._keep_second()
         self._watch_loss(in_air=True)
 
     def _watch_setting(self, rolling: bool) -> None:
@@ -117,6 +120,7 @@ class Power:
     def _schedule_setting(self, rpm: float | None, lever: bool, rolling: bool) -> None:
         """Power is judged when rpm has been steady for 1 s, or 3 s after full throttle; later while it still rises."""
         s, set_ = self._s, self._set
+        least = self._aircraft.rpm_takeoff_min
         full = self.full_since if self.full_since is not None else s.t
         if rpm is None:
             if lever and rolling and not self._set_hold.fired:
@@ -124,6 +128,10 @@ class Power:
             return
         if rpm < 1.2 * (self._aircraft.rpm_red_line or rpm):
             self._peak_rpm = max(self._peak_rpm, rpm)
+        gone = self._peak_rpm * (1.0 - set_.engine_failure_part)
+        if lever and least is not None and self._peak_rpm > 0.8 * least and rpm < gone:
+            self._failure_hold.hold_s = max(set_.engine_failure_hold_s, 1.05 * s.dt)
+            self._failure_hold.begin(s.crossing(s.prev.rpm, rpm, gone))
         if self._steady_rpm is None or abs(rpm - self._steady_rpm) > set_.rpm_steady:
             self._steady_rpm, self._steady_since = rpm, max(s.t, full)
         due = max(self._steady_since, full) + set_.rpm_steady_s
@@ -137,7 +145,9 @@ class Power:
         elif not good:
             self._set_hold.clear()
             return
-        if not rolling and not (self.on_brakes if good else self._fixed):
+        # Standing still, a constant-speed propeller need not reach its governed rpm; far below it is another matter.
+        static = self._fixed or (least is not None and rpm < 0.8 * least)
+        if not rolling and not (self.on_brakes if good else static):
             self._set_hold.clear()
             return
         self._set_hold.fired = False
@@ -159,8 +169,7 @@ class Power:
     def _judge_set(self, t: float) -> None:
         sample = self._s.sample
         rpm, throttle = sample.rpm, sample.throttle
-        pressure = sample.manifold_pressure_inhg
-        if rpm is None and pressure is None:
+        if rpm is None and sample.manifold_pressure_inhg is None:
             return  # a lever alone shows no power
         if self._good(rpm):
             self.is_set = True
@@ -176,6 +185,7 @@ class Power:
             return
         if (low and self._governor_rising()) or (not low and self._filling()):
             self._steady_rpm = None
+            self._set_hold.fired = False
             return
         self.is_set = True
         self._cue("rpm-low" if low else "manifold-pressure-low")(t)
@@ -195,7 +205,7 @@ class Power:
         return early and rpm > 0.93 * least
 
     def _watch_minimum(self, rpm: float | None, throttle: float | None) -> None:
-        """After the first judgement: below the profile's least, with the lever full, though near the engine's own best."""
+        """After the first judgement: below the profile's least, lever full, though near the engine's own best."""
         s = self._s
         full = throttle is None or throttle >= self._set.full_throttle
         least = self._aircraft.rpm_takeoff_min
@@ -210,16 +220,20 @@ class Power:
 
     # ---- loss and failure ------------------------------------------------------------------------------------------
 
+    def _keep_second(self) -> None:
+        """The last second of rpm and manifold pressure; two samples at least."""
+        s, second = self._s, self._second
+        second.append((s.t, s.sample.rpm, s.sample.manifold_pressure_inhg))
+        while len(second) > 2 and s.t - second[1][0] >= 1.0:
+            second.popleft()
+
     def _watch_loss(self, in_air: bool) -> None:
         s = self._s
         sample = s.sample
         rpm, pressure = sample.rpm, sample.manifold_pressure_inhg
-        second = self._second
-        second.append((s.t, rpm, pressure))
-        while len(second) > 2 and s.t - second[1][0] >= 1.0:
-            second.popleft()
         if not self.is_set or self._lever_moved(sample.throttle, sample.propeller):
             self._loss_hold.clear()
+            self._pressure_loss_hold.clear()
             self._failure_hold.clear()
             return
         if rpm is not None:
@@ -254,13 +268,14 @@ class Power:
         ias = s.ias if s.ias is not None else self._best_ias
         if self.best_rpm is None or self._smooth > self.best_rpm:
             self.best_rpm, self._best_ias, self._best_level = self._smooth, ias, s.level
-        expected = self.best_rpm
+        expected = self.best_rpm if red is None else min(self.best_rpm, red)  # an overspeed is no best
         if self._fixed:
             # A fixed-pitch propeller turns slower at less airspeed; the slope is a bound, not an estimate.
             expected -= set_.rpm_slope_per_kt * max(0.0, self._best_ias - ias)
             # And slower in thinner air.
             if s.level is not None and self._best_level is not None:
-                expected *= 1.0 - set_.rpm_lapse_per_1000_ft * max(0.0, s.level - self._best_level) / 1000.0
+                climbed = max(0.0, s.level - self._best_level - set_.turn_height_ft)
+                expected *= 1.0 - set_.rpm_lapse_per_1000_ft * climbed / 1000.0
         before = self._second[0][1]
         if before is not None and rpm <= before * (1.0 - set_.engine_failure_part) and rpm < 0.88 * expected:
             self._failing(before, rpm, in_air)
@@ -305,8 +320,9 @@ class Power:
             return True
         slow_climb = s.climb_fpm is not None and s.climb_fpm < self._set.cannot_climb_fpm + 100.0
         if sample.throttle is None:
-            low = s.height is not None and s.height < self._set.no_lever_failure_height_ft
-            return slow_climb and low
+            low = s.height is not None and s.height < self._set.turn_height_ft
+            slowing = s.ias is not None and s.ias_trend.rate < 0.0
+            return slow_climb and low and slowing
         # With a governor and no propeller lever in the data, a pilot setting climb rpm looks like a loss.
         return self._fixed or sample.propeller is not None or (s.height or 0.0) < 500.0 or slow_climb
 
@@ -323,16 +339,12 @@ class Power:
         if self._best_ratio is None or ratio > self._best_ratio:
             self._best_ratio = ratio
         before = self._second[0][2]
-        if before is not None and pressure <= before * (1.0 - set_.engine_failure_part):
-            if s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
-                self._failure_hold.hold_s = max(set_.engine_failure_hold_s, 1.05 * s.dt)
-                self._failure_hold.begin(s.t)
-        if s.sample.rpm is None or self._loss_hold.since is None:
-            low = ratio < self._best_ratio * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
-            if low:
-                self._loss_hold.update(True, s.t)
-            elif s.sample.rpm is None:
-                self._loss_hold.update(False, s.t)
+        fell = before is not None and pressure <= before * (1.0 - set_.engine_failure_part)
+        if fell and s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
+            self._failure_hold.hold_s = max(set_.engine_failure_hold_s, 1.05 * s.dt)
+            self._failure_hold.begin(s.t)
+        low = ratio < self._best_ratio * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
+        self._pressure_loss_hold.update(low, s.t)
 
     def _lost(self, t: float) -> None:
         """5 % down for a second. While it still falls fast it may be a failure: that is told apart first."""
@@ -373,5 +385,5 @@ class Power:
 
 
 def _throttle_closed(pressure_inhg_now: float | None, altitude_ft: float | None) -> bool:
-    """Manifold pressure of a closed throttle: far below ambient, where no sick engine at full throttle would have it."""
+    """Manifold pressure of a closed throttle: far below ambient, where no sick engine at full throttle has it."""
     return pressure_inhg_now is not None and pressure_inhg_now < 0.65 * pressure_inhg(altitude_ft or 0.0)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.conditions import Conditions
-from monitor.geo import turn
+from monitor.geo import FEET_PER_S_PER_KNOT, turn
 from monitor.judge import Judge
 from monitor.options import Options
 from monitor.procedure import Procedure
@@ -149,7 +149,9 @@ class Routine:
             return
         wanted = self._set.acceleration_part * self._speeds.lift_off
         if s.ias >= wanted:
-            self.give("acceleration", s.t)
+            past_ft = self._judge.roll_ft - 0.5 * (self._options.runway_length_ft or 0.0)
+            late_s = past_ft / (s.v * FEET_PER_S_PER_KNOT) if s.v else 0.0
+            self.give("acceleration", s.t - min(max(late_s, 0.0), s.dt))
         else:
             self.done.add("acceleration")
             self._judge.cue("acceleration-low", s.t, lambda: True, self._conditions.liftoff.possible)
@@ -212,10 +214,9 @@ class Routine:
     def _passed(self, height_ft: float) -> float | None:
         """When this height above the field was passed; None below it."""
         s = self._s
-        # The trend's value: the first noisy reading above a height comes early.
-        if s.height is None or s.zero_ft is None or s.level_trend.value < height_ft + s.zero_ft:
+        if s.height is None or s.zero_ft is None or s.level_now < height_ft + s.zero_ft:
             return None
-        return s.rose_through(s.prev_level, s.level_trend.value, height_ft + s.zero_ft)
+        return s.rose_through(s.prev_level, s.level_now, height_ft + s.zero_ft)
 
     def _watch_positive_rate(self) -> None:
         since = self._climbing_since

@@ -21,6 +21,7 @@ class Settings(msgspec.Struct, frozen=True):
     liftoff_climb_base_fpm: float
     liftoff_climb_per_pitch_rate: float
     liftoff_near_ft: float
+    liftoff_doubt_ft: float
     liftoff_clear_ft: float
     liftoff_slow_climb_fpm: float
     liftoff_slow_near_ft: float

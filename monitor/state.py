@@ -17,7 +17,6 @@ from monitor.trend import Trend
 
 KEEP_S = 15.0
 KEEP_MIN = 4
-HOLD_S = 1.5  # a channel that was supplied is not given up for another way of knowing it before this
 # time, indicated airspeed, level (height or altitude), vertical speed, pitch
 Row = tuple[float, float | None, float | None, float | None, float | None]
 
@@ -48,7 +47,7 @@ class State:
         self.ias_now = Trend(0.2)
         self.v_trend = Trend(1.0)
         self.level_trend = Trend(0.8)
-        self.prev_level = 0.0  # the level trend's value before this sample
+        self.level_now = self.prev_level = 0.0  # the level, less its noise, now and at the sample before
         self.level_noise = 0.0  # mean size of the level's scatter about its trend, ft
         self.rest_ias: float | None = None
         self.track: float | None = None
@@ -57,7 +56,6 @@ class State:
         self._east = Trend(1.2)
         self._north = Trend(1.2)
         self._origin: tuple[float, float] | None = None
-        self._groundspeed_t: float | None = None
 
     def update(self, t: float, sample: Sample) -> None:
         """Take in the sample of feed time `t`."""
@@ -81,16 +79,13 @@ class State:
 
     def _ground_speed(self, t: float, sample: Sample) -> None:
         v = sample.groundspeed_kt
-        if v is not None:
-            self._groundspeed_t = t
-        elif self._groundspeed_t is not None and t - self._groundspeed_t <= HOLD_S:
-            return  # one damaged or missing value is no reason to change to another way of knowing it
-        elif sample.latitude_deg is not None and sample.longitude_deg is not None:
-            v = self._from_position(t, sample.latitude_deg, sample.longitude_deg)
-        elif self.v is not None and self._origin is not None:
-            return  # a position every now and then: hold what it gave
-        elif self.ias is not None:
-            v = max(self.ias - (self.rest_ias or 0.0), 0.0)
+        if v is None:
+            if sample.latitude_deg is not None and sample.longitude_deg is not None:
+                v = self._from_position(t, sample.latitude_deg, sample.longitude_deg)
+            elif self.v is not None and self._origin is not None:
+                return  # a position every now and then: hold what it gave
+            elif self.ias is not None:
+                v = max(self.ias - (self.rest_ias or 0.0), 0.0)
         if v is not None:
             self.v = v
             self.v_trend.update(t, v)
@@ -125,11 +120,13 @@ class State:
         if level is not None:
             self.level = level
             trend = self.level_trend
-            self.prev_level = trend.value if trend.ready else level
+            self.prev_level = self.level_now
             off = level - trend.value - trend.rate * self.dt
             trend.update(t, level)
             if trend.ready and -20.0 < off < 20.0:
                 self.level_noise += min(0.02, self.dt) * (abs(off) - self.level_noise)
+            # The first noisy reading above a height comes early, so the trend's value counts; a clean one is exact.
+            self.level_now = trend.value if self.level_noise > 0.5 else level
         elif t - self.level_trend.t > 1.5:
             self.level = None
         self.height = None if self.level is None or self.zero_ft is None else self.level - self.zero_ft
@@ -171,7 +168,7 @@ class State:
         return self.t if not 0.0 <= part <= 1.0 else self.prev_t + part * (self.t - self.prev_t)
 
     def rose_through(self, before: float | None, now: float | None, threshold: float) -> float:
-        """When a value that is now at or above `threshold` got there: the last sample's time if it was there already."""
+        """When a value now at or above `threshold` got there: the last sample's time if it was there already."""
         return self.prev_t if before is not None and before >= threshold else self.crossing(before, now, threshold)
 
     def values_at(self, t: float) -> tuple[float | None, float | None]:

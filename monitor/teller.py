@@ -20,6 +20,7 @@ from monitor.state import State
 from monitor.words import Words
 
 ROTATE = frozenset({"rotate", "late-rotate"})
+GRAVER = {"oil-pressure": "oil-pressure-low", "oil-temperature": "oil-temperature-high", "rpm-high": "rpm-high"}
 HELD_AS = {"oil-pressure-low": "oil-pressure", "oil-temperature-high": "oil-temperature"}
 
 
@@ -171,7 +172,7 @@ class Teller:
     def gauge(self, id_: str, channel: str, t: float) -> None:
         """An instrument outside its band: early on it is said; from half VR on it is shown, and said from 500 ft."""
         judge = self._judge
-        if judge.closed or judge.engine_failed or judge.on_wheels_aborted:
+        if judge.closed or judge.engine_failed or judge.on_wheels_aborted or judge.told(GRAVER.get(id_, "")):
             return
         value = getattr(self._s.sample, channel)
         more = {"value": None if value is None else round(value, 1)}
