@@ -125,7 +125,8 @@ class _Mapping(Pipeline):
         self._json = feed.decode.format == "json"
         self._fields = [channel.field for channel in feed.channels]
         self._made: Samples | None = None
-        self._looked = False
+        plain = all(isinstance(field, str) and "." not in field for field in self._fields)
+        self._looked = not plain or len(set(self._fields)) < len(self._fields)  # nothing to look for then
 
     def _short_way(self, payload: bytes) -> Samples | None:
         if self._looked:
@@ -135,11 +136,7 @@ class _Mapping(Pipeline):
             return None
         self._looked = True
         plan = self.mapper.plan(tuple(record))
-        keys = [reading.key for reading in plan]
-        repeated = len(set(keys)) < len(keys)
-        if keys != self._fields or repeated or any(not isinstance(key, str) or "." in key for key in keys):
-            return None
-        if any(reading.channel != "time_s" for reading in plan):
+        if [reading.key for reading in plan] == self._fields and any(reading.channel != "time_s" for reading in plan):
             self._made = object_maker(self._ways(), plan, self._json)
         return self._made
 

@@ -92,28 +92,11 @@ def make_plan(channels: Iterable[ChannelMap], shape: tuple[str | int, ...], tall
 
 
 def _reading(channel: ChannelMap, key: str | int, tally: Tally) -> Reading | None:
-    factor, offset, unit = channel.factor, channel.offset, channel.unit
-    label_unit = units.split_label(key)[1] if isinstance(key, str) else None
-    if label_unit and units.dimensions_of(label_unit) and channel.above is None:
-        if unit is not None:
-            if label_unit != unit:
-                tally.once(
-                    f"label {key}", f'{channel.channel}: the label "{key}" and unit = "{unit}" differ; the latter holds'
-                )
-        else:
-            try:
-                conversion = units.conversion(label_unit, channel.channel, channel.density_kg_per_l)
-            except units.UnitError as error:
-                tally.once(
-                    f"label {key}", f'{channel.channel}: the unit in the label "{key}" {error}; channel not used'
-                )
-                return None
-            factor = channel.scale * conversion.factor
-            offset = channel.shift * conversion.factor + conversion.offset
-            unit = label_unit
+    found = _converted(channel, key, tally)
+    if found is None:
+        return None
+    factor, offset, unit = found
     info = CHANNELS[channel.channel]
-    if channel.above is not None:
-        factor, offset = channel.scale, channel.shift
     return Reading(
         channel=channel.channel,
         field=channel.field,
@@ -126,6 +109,26 @@ def _reading(channel: ChannelMap, key: str | int, tally: Tally) -> Reading | Non
         wrap=_WRAPPED.get(channel.channel, 0.0),
         above=channel.above,
     )
+
+
+def _converted(channel: ChannelMap, key: str | int, tally: Tally) -> tuple[float, float, str | None] | None:
+    """Factor, offset and unit, the unit of the label included; None when that cannot be the channel's."""
+    if channel.above is not None:
+        return channel.scale, channel.shift, channel.unit
+    label_unit = units.split_label(key)[1] if isinstance(key, str) else None
+    if label_unit is None or not units.dimensions_of(label_unit):
+        return channel.factor, channel.offset, channel.unit
+    if channel.unit is not None:
+        if label_unit != channel.unit:
+            text = f'the label "{key}" and unit = "{channel.unit}" differ; the latter holds'
+            tally.once(f"label {key}", f"{channel.channel}: {text}")
+        return channel.factor, channel.offset, channel.unit
+    try:
+        conversion = units.conversion(label_unit, channel.channel, channel.density_kg_per_l)
+    except units.UnitError as error:
+        tally.once(f"label {key}", f'{channel.channel}: the unit in the label "{key}" {error}; channel not used')
+        return None
+    return channel.scale * conversion.factor, channel.shift * conversion.factor + conversion.offset, label_unit
 
 
 def missing_text(channels: Sequence[ChannelMap], shape: tuple[str | int, ...]) -> str:
