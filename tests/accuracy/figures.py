@@ -17,6 +17,10 @@ LEAD_S = 0.3
 """Without a voice the word is taken as heard this long after the event (the stated lead of "rotate")."""
 
 
+WRONG_AIRSPEED = ("airspeed-dead", "airspeed-stuck", "airspeed-gone", "static-blocked")
+"""Faults with which the airspeed shown is no truth for "Rotate"."""
+
+
 @dataclass
 class Result:
     """What one flight gave. Errors in seconds, event less truth; None = not measured there."""
@@ -103,12 +107,18 @@ def _first(heard: Sequence[Heard], kind: str, name: str) -> Heard | None:
 
 def _liftoff(result: Result, case: Case, heard: Sequence[Heard]) -> None:
     off = _first(heard, "phase", "initial-climb")
+    if case.scenario.fault is not None and case.scenario.fault.kind == "feed-lost":
+        return  # the wheels may have left while nothing was sent
     if off is not None and case.truth.wheels_off is not None and off.event.t_s is not None:
         result.liftoff_s = off.event.t_s - case.truth.wheels_off
 
 
 def _rotate(result: Result, case: Case, heard: Sequence[Heard]) -> None:
     call = _first(heard, "callout", "rotate")
+    if case.scenario.fault is not None and case.scenario.fault.kind in (*WRONG_AIRSPEED, "feed-lost"):
+        return
+    if call is not None and call.event.takeoff != 1:
+        return  # a second roll after an abort and a landing has its own VR
     if call is None or case.truth.rotate_indicated is None or call.event.t_s is None:
         return
     result.rotate_heard_s = call.event.t_s + LEAD_S - case.truth.rotate_indicated

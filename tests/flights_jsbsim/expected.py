@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -79,7 +80,12 @@ def _rpm_low_from_start(s: Scene, onset: float) -> Expected:
         return Expected(frozenset({"abort", "air", "quiet"}), frozenset({"rpm-low", *also}), s.opening, required=False)
     if low is None or low > due + 2.0:
         return Expected(frozenset({"abort", "quiet"}), frozenset({"rpm-low", *also}), s.opening, required=False)
-    return judged(s, "rpm-low", due, 0.5 + (2.0 if s.a.constant_speed else 0.0), also, s.opening + 2.0)
+    if s.a.constant_speed:  # no time is stated for a governor; in time is before the last 2 s to VR
+        fast = first_crossing(s.t, s.true["ias_kt"], s.a.rotate_kt, s.opening)
+        line = (fast or s.t[-1]) - 2.0
+        reasons = frozenset({"rpm-low", *also})
+        return Expected(frozenset({"abort"}), reasons, s.opening + 2.0, due, None, line, line, line > due + 4.0)
+    return judged(s, "rpm-low", due, 0.5, also, s.opening + 2.0)
 
 
 def _oil_pressure(s: Scene, onset: float) -> Expected:
@@ -121,23 +127,16 @@ def _airspeed_dead(s: Scene, onset: float) -> Expected:
     first = s.when((gs >= 25.0) & (ias < 20.0), s.opening)
     crossing = s.when((gs >= 35.0) & (ias < 20.0), s.opening)
     found = judged(s, "airspeed-not-alive", crossing, 0.0, (), (first or 0.0) - 0.2)
-    return _wider(found) if wind > 5.0 else found
+    return _wider(s, found) if wind > 5.0 else found
 
 
-def _wider(e: Expected) -> Expected:
-    """Wind makes the line by groundspeed differ from that by airspeed: abort and hold both pass."""
-    return Expected(
-        e.outcomes | {"abort", "air"},
-        e.reasons,
-        e.earliest,
-        e.crossing,
-        e.due,
-        e.latest,
-        e.late_air,
-        e.required,
-        e.ids,
-        "wind",
-    )
+def _wider(s: Scene, e: Expected) -> Expected:
+    """Wind makes the line by groundspeed differ from that by airspeed: abort and hold both pass.
+
+    A held warning is spoken only after lift-off, so without one nothing is required.
+    """
+    required = e.required and (s.off is not None or e.outcomes == {"abort"})
+    return replace(e, outcomes=e.outcomes | {"abort", "air"}, required=required, why="wind")
 
 
 def _airspeed_stuck(s: Scene, onset: float) -> Expected:
@@ -155,7 +154,8 @@ def _airspeed_stuck(s: Scene, onset: float) -> Expected:
     if s.c["ias_kt"][-1] < 20.0:
         return _airspeed_dead(s, onset)
     e = judged(s, "airspeed-not-alive", crossing, 0.0, (), onset)
-    return _wider(e)
+    near = s.seconds_to_rotate(e.due or 0.0) < 4.5 and s.off is None
+    return replace(_wider(s, e), required=e.required and not near)
 
 
 def _veer(s: Scene, onset: float) -> Expected:
