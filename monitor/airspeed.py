@@ -105,6 +105,8 @@ class Airspeed:
 
     def _stuck(self, ias: float, v: float) -> bool:
         """Risen less than 5 kt, and not fallen either as in a gust, while groundspeed rose by 15."""
+        if v < max(20.0, self._s.rest_ias or 0.0):
+            return False  # what it reads is the wind's doing still
         start = self._stuck_from
         if start is None or abs(ias - start[0]) >= self._set.stuck_ias_kt or v < start[1]:
             self._stuck_from = (ias, v)

@@ -303,11 +303,6 @@ class Coach:
         self._direction.lifted_off()
         return {}
 
-    def _enter_climb(self, before: str | None, t: float) -> dict[str, Any]:
-        if self._conditions.level():
-            self.routine.levelled(t)
-        return {}
-
     def _enter_airborne(self, before: str | None, t: float) -> dict[str, Any]:
         if before == "climb" and (self.state.climb_fpm or 0.0) > -300.0:
             self.routine.levelled(t)

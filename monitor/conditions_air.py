@@ -20,7 +20,7 @@ class AirConditions:
     def restart_air(self) -> None:
         """Start over, as after a jump of the clock."""
         self.touchdown.reset()
-        self._level_since: float | None = None
+        self.level_since: float | None = None
         self._sinking_since: float | None = None
         self._throttle_full = 0.0
         self._power_best = 0.0
@@ -46,7 +46,7 @@ class AirConditions:
         reduced = self.power_reduced()
         if height > 500.0 and reduced is not None:
             return reduced
-        return self._levelled(height)
+        return self.levelled()
 
     def power_reduced(self) -> float | None:
         """When the pilot took off 10 % of the power or more; None while it is on."""
@@ -69,19 +69,20 @@ class AirConditions:
         if s.climb_fpm is not None:
             self._climb_slow += min(1.0, s.dt / 4.0) * (s.climb_fpm - self._climb_slow)
             self._climb_best = max(self._climb_best, self._climb_slow)
+        high = s.height is not None and s.height >= 300.0
+        if not high or s.climb_fpm is None or not self.level():
+            self.level_since = None
+        elif self.level_since is None:
+            self.level_since = s.t
 
     def level(self) -> bool:
         """Flying level: little climb, and little against what this aeroplane has shown (a weak one climbs slowly)."""
         return abs(self._climb_slow) < min(150.0, 0.35 * self._climb_best)
 
-    def _levelled(self, height: float) -> float | None:
-        s = self._s
-        if height < 300.0 or s.climb_fpm is None or not self.level():
-            self._level_since = None
-            return None
-        if self._level_since is None:
-            self._level_since = s.t
-        return self._level_since if s.t - self._level_since >= 5.0 else None
+    def levelled(self) -> float | None:
+        """When the aeroplane levelled off, once it has been level for 5 s."""
+        since = self.level_since
+        return since if since is not None and self._s.t - since >= 5.0 else None
 
     def ends_climb(self) -> float | None:
         """Level for 15 s, or going down for 5 s: the climb is over."""
@@ -95,10 +96,5 @@ class AirConditions:
             self._sinking_since = s.t
         elif s.t - self._sinking_since >= 5.0:
             return self._sinking_since
-        if not self.level():
-            self._level_since = None
-        elif self._level_since is None:
-            self._level_since = s.t
-        elif s.t - self._level_since >= 15.0:
-            return self._level_since
-        return None
+        since = self.level_since
+        return since if since is not None and s.t - since >= 15.0 else None

@@ -56,7 +56,7 @@ class Deviations:
         self._side_of_centre = "right"
         self.maybe_off = False
         set_ = self._set
-        self._heading = self._hold(set_.heading_hold_s, lambda t: self._say("advisory", "heading", t, self._side))
+        self._heading = self._hold(set_.heading_hold_s, self._off_heading)
         self._swing = self._hold(set_.heading_hold_s, lambda t: self._say("caution", "heading", t, self._side))
         self._off_centre = self._hold(
             set_.centreline_hold_s, lambda t: self._say("advisory", "centreline", t, self._side_of_centre)
@@ -99,12 +99,13 @@ class Deviations:
         self._speed_off = False
         self._throttle_best = 0.0
         self._full_seen = False
+        self._off_before = 0.0
 
     def _say(self, kind: str, id_: str, t: float, variant: str = "") -> None:
-        last = self._last.get(id_)
+        last = self._last.get(kind + id_)
         if last is not None and t - last < self._set.again_s:
             return
-        self._last[id_] = t
+        self._last[kind + id_] = t
         self._tell.remark(kind, id_, t, f"{id_}.{variant}" if variant else id_)
 
     # ---- on the wheels ---------------------------------------------------------------------------------------------
@@ -134,15 +135,20 @@ class Deviations:
         if off is None or (s.v or 0.0) < set_.direction_from_kt:
             return
         self._side = "right" if off > 0.0 else "left"
-        before = s.prev.heading_deg
-        shrinking = (
-            before is not None and s.sample.heading_deg is not None and off * turn(before, s.sample.heading_deg) < 0.0
-        )
+        self._off_before += min(1.0, s.dt / 0.5) * (off - self._off_before)
         if abs(off) < 0.7 * set_.heading_deg:
             self._heading.clear()
-        elif abs(off) > set_.heading_deg and not shrinking:
+        elif abs(off) > set_.heading_deg:
             self._heading.begin(s.t)
         self._swing.update(abs(off) > set_.heading_caution_deg, s.t)
+
+    def _off_heading(self, t: float) -> None:
+        """5 degrees for a second; not while it is being taken out, and not where the caution comes anyway."""
+        off = abs(self._direction.off_deg or 0.0)
+        if off < abs(self._off_before) - 0.2:
+            self._heading.clear()
+        elif off <= self._set.heading_caution_deg:
+            self._say("advisory", "heading", t, self._side)
 
     def _watch_centreline(self) -> None:
         """Off the centreline, where both thresholds were surveyed: a runway heading alone does not tell."""

@@ -82,7 +82,8 @@ class LiftOff:
         set_ = self._set
         rise = level - self._lowest
         doubt = set_.liftoff_doubt_ft if s.uses_height else 0.5 * set_.liftoff_rise_fast_ft
-        self._doubtful = rise > doubt + 2.0 * s.level_noise and (s.climb_fpm or 0.0) > 50.0
+        climb = s.climb_fpm or 0.0
+        self._doubtful = climb > 100.0 or (rise > doubt + 2.0 * s.level_noise and climb > 50.0)
         if s.uses_height and self._clear_of_ground(s, rise):
             return self._began(s, interval_s)
         need = set_.liftoff_rise_fast_ft + 2.0 * s.level_noise if fast else set_.liftoff_rise_slow_ft

@@ -1,24 +1,23 @@
-"""The engine's power: set or not, lost or failing, judged by rpm and manifold pressure against levers and its own best.
+"""The engine's power at the start of a takeoff: set or not, by throttle, rpm and manifold pressure.
 
-Three rules keep a healthy engine from being called sick. While a lever has moved, nothing is lost: the pilot's hand is
-no fault. At takeoff power nothing is judged while rpm still rises: a governor is slow. After that an engine is compared
-with its own best of this takeoff: rpm of one type ranges over 200 rev/min (measured on recorded training flights).
+A governor is slow and an intake takes time to fill: at takeoff power nothing is judged while the gauge still rises.
+Throttle short of full is the pilot's doing, never low power. What comes after is judged in `monitor.power_loss`.
 """
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.atmosphere import pressure_inhg
 from monitor.judge import Judge
+from monitor.power_loss import PowerLoss, throttle_closed
 from monitor.settings import Settings
 from monitor.state import State
 
 
-class Power:
+class Power(PowerLoss):
     """Watches power from the opening of the throttle to the end of the climb."""
 
     def __init__(
@@ -30,49 +29,24 @@ class Power:
         judge: Judge,
         power_set: Callable[[float], None],
     ) -> None:
-        self._s = state
-        self._aircraft = aircraft
-        self._fixed = aircraft.propeller == "fixed"
-        self._set = settings
-        self._judge = judge
+        super().__init__(state, aircraft, settings, agenda, judge)
         self._power_set = power_set
         self._set_hold = Hold(agenda, 0.0, self._judge_set)
         self._low_hold = Hold(agenda, settings.rpm_low_hold_s, self._cue("rpm-low"))
         self._pressure_hold = Hold(agenda, settings.manifold_pressure_low_hold_s, self._cue("manifold-pressure-low"))
-        self._loss_hold = Hold(agenda, settings.power_loss_hold_s, self._lost)
-        self._pressure_loss_hold = Hold(agenda, settings.power_loss_hold_s, self._cue("power-loss"))
-        self._failure_hold = Hold(agenda, 0.0, self._cue("engine-failure"))
-        self._dead_hold = Hold(agenda, settings.no_acceleration_hold_s, self._cue("engine-failure"))
-        self._holds = (
-            self._set_hold, self._low_hold, self._pressure_hold, self._loss_hold, self._pressure_loss_hold, self._failure_hold, self._dead_hold,
-        )  # fmt: skip
-        self.maybe_off = False
         self.on_brakes = False  # short-field: power is set, and judged good, before the brakes are released
         self.begin()
 
     def begin(self) -> None:
         """A takeoff begins."""
-        for hold in self._holds:
+        self.begin_loss()
+        for hold in (self._set_hold, self._low_hold, self._pressure_hold):
             hold.clear()
         self.is_set = False
         self.full_since: float | None = None
         self._steady_rpm: float | None = None
-        self._peak_rpm = 0.0
         self._steady_since = 0.0
-        self.best_rpm: float | None = None
-        self._best_ias = 0.0
-        self._best_level: float | None = None
-        self._best_ratio: float | None = None
-        self._ratio: float | None = None
-        self._lever: float | None = None
-        self._lever_t = 0.0
-        self._propeller: float | None = None
-        self._second: deque[tuple[float, float | None, float | None]] = deque()
-        self._smooth: float | None = None
-        self._accelerated = False
-
-    def _cue(self, reason: str) -> Callable[[float], None]:
-        return lambda t: self._judge.cue(reason, t, lambda: True, self.maybe_off)
+        self._peak_rpm = 0.0
 
     # ---- a sample of the roll, or lined up with the throttle opening -----------------------------------------------
 
@@ -128,10 +102,7 @@ class Power:
             return
         if rpm < 1.2 * (self._aircraft.rpm_red_line or rpm):
             self._peak_rpm = max(self._peak_rpm, rpm)
-        gone = self._peak_rpm * (1.0 - set_.engine_failure_part)
-        if lever and least is not None and self._peak_rpm > 0.8 * least and rpm < gone:
-            self._failure_hold.hold_s = max(set_.engine_failure_hold_s, 1.05 * s.dt)
-            self._failure_hold.begin(s.crossing(s.prev.rpm, rpm, gone))
+        self._watch_peak(rpm, lever)
         if self._steady_rpm is None or abs(rpm - self._steady_rpm) > set_.rpm_steady:
             self._steady_rpm, self._steady_since = rpm, max(s.t, full)
         due = max(self._steady_since, full) + set_.rpm_steady_s
@@ -152,6 +123,15 @@ class Power:
             return
         self._set_hold.fired = False
         self._set_hold.schedule(max(due, s.t))
+
+    def _watch_peak(self, rpm: float, lever: bool) -> None:
+        """Before power has been judged: an engine that was nearly there, and falls back with the lever full."""
+        s, least = self._s, self._aircraft.rpm_takeoff_min
+        gone = self._peak_rpm * (1.0 - self._set.engine_failure_part)
+        if lever and least is not None and self._peak_rpm > 0.8 * least and rpm < gone:
+            self._begin_failure(s.crossing(s.prev.rpm, rpm, gone))
+        elif self._failure_hold.since is not None:
+            self._failure_hold.clear()
 
     def _good(self, rpm: float | None) -> bool:
         least = self._aircraft.rpm_takeoff_min
@@ -214,176 +194,6 @@ class Power:
             self._low_hold.update(full and rpm < least and near_best, s.crossing(s.prev.rpm, rpm, least))
         if not self._fixed:
             low = full and self._pressure_low() and not self._filling()
-            if low and throttle is None and _throttle_closed(s.sample.manifold_pressure_inhg, s.sample.altitude_ft):
+            if low and throttle is None and throttle_closed(s.sample.manifold_pressure_inhg, s.sample.altitude_ft):
                 low = False
             self._pressure_hold.update(low, s.t)
-
-    # ---- loss and failure ------------------------------------------------------------------------------------------
-
-    def _keep_second(self) -> None:
-        """The last second of rpm and manifold pressure; two samples at least."""
-        s, second = self._s, self._second
-        second.append((s.t, s.sample.rpm, s.sample.manifold_pressure_inhg))
-        while len(second) > 2 and s.t - second[1][0] >= 1.0:
-            second.popleft()
-
-    def _watch_loss(self, in_air: bool) -> None:
-        s = self._s
-        sample = s.sample
-        rpm, pressure = sample.rpm, sample.manifold_pressure_inhg
-        if not self.is_set or self._lever_moved(sample.throttle, sample.propeller):
-            self._loss_hold.clear()
-            self._pressure_loss_hold.clear()
-            self._failure_hold.clear()
-            return
-        if rpm is not None:
-            self._watch_rpm(rpm, in_air)
-        if pressure is not None and not self._fixed:
-            self._watch_pressure(pressure, in_air)
-
-    def _lever_moved(self, throttle: float | None, propeller: float | None) -> bool:
-        """A lever has moved in the last 2 s; the best so far then counts no more."""
-        s = self._s
-        lever, prop = self._lever, self._propeller
-        moved = (throttle is not None and lever is not None and throttle < lever - 0.03) or (
-            propeller is not None and prop is not None and abs(propeller - prop) > 0.03
-        )
-        if moved:
-            self._lever_t = s.t
-            self.best_rpm = self._best_ratio = self._smooth = self._ratio = None
-            self._second.clear()
-            self._second.append((s.t, s.sample.rpm, s.sample.manifold_pressure_inhg))
-        if moved or lever is None or (throttle is not None and throttle > lever):
-            self._lever = throttle
-        if moved or prop is None:
-            self._propeller = propeller
-        return self._lever_t > 0.0 and s.t - self._lever_t < 2.0
-
-    def _watch_rpm(self, rpm: float, in_air: bool) -> None:
-        s, set_ = self._s, self._set
-        red = self._aircraft.rpm_red_line
-        if red is not None and rpm > 1.25 * red:
-            return  # no engine does that: a damaged value, whatever it stands for
-        self._smooth = rpm if self._smooth is None else self._smooth + min(1.0, s.dt) * (rpm - self._smooth)
-        ias = s.ias if s.ias is not None else self._best_ias
-        if self.best_rpm is None or self._smooth > self.best_rpm:
-            self.best_rpm, self._best_ias, self._best_level = self._smooth, ias, s.level
-        expected = self.best_rpm if red is None else min(self.best_rpm, red)  # an overspeed is no best
-        if self._fixed:
-            # A fixed-pitch propeller turns slower at less airspeed; the slope is a bound, not an estimate.
-            expected -= set_.rpm_slope_per_kt * max(0.0, self._best_ias - ias)
-            # And slower in thinner air.
-            if s.level is not None and self._best_level is not None:
-                climbed = max(0.0, s.level - self._best_level - set_.turn_height_ft)
-                expected *= 1.0 - set_.rpm_lapse_per_1000_ft * climbed / 1000.0
-        before = self._second[0][1]
-        if before is not None and rpm <= before * (1.0 - set_.engine_failure_part) and rpm < 0.88 * expected:
-            self._failing(before, rpm, in_air)
-        elif self._failure_hold.since is not None and rpm > 0.9 * expected:
-            self._failure_hold.clear()
-        low = rpm < expected * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
-        if low or self._loss_hold.since is None or rpm > expected * (1.0 - 0.8 * set_.power_loss_part):
-            limit = expected * (1.0 - set_.power_loss_part)
-            self._loss_hold.update(low, s.crossing(s.prev.rpm, rpm, limit))
-
-    def _failing(self, before: float, rpm: float, in_air: bool) -> None:
-        """A sudden drop. Without a lever channel a closing throttle looks alike, but falls further."""
-        s = self._s
-        hold = self._failure_hold
-        if s.sample.throttle is None:
-            if in_air and s.height is not None and s.height > self._set.no_lever_failure_height_ft:
-                return
-            if self._closed(rpm):
-                hold.clear()
-                hold.fired = True  # the throttle was closed: not a failure, now or a moment later
-                hold.since = s.t
-                return
-            hold.hold_s = self._set.no_lever_failure_hold_s
-        else:
-            hold.hold_s = max(self._set.engine_failure_hold_s, 1.05 * s.dt)  # at least one more sample says so
-        hold.begin(s.crossing(s.prev.rpm, rpm, before * (1.0 - self._set.engine_failure_part)))
-
-    def _closed(self, rpm: float) -> bool:
-        """Without a lever channel: rpm or manifold pressure of a closed throttle."""
-        sample = self._s.sample
-        return rpm < 0.55 * (self.best_rpm or rpm) or _throttle_closed(
-            sample.manifold_pressure_inhg, sample.altitude_ft
-        )
-
-    def _loss_can_be_told(self, in_air: bool) -> bool:
-        """Whether less rpm can only mean less power."""
-        s = self._s
-        sample = s.sample
-        if sample.throttle is not None and sample.throttle < self._set.power_set_throttle:
-            return False
-        if not in_air:
-            return True
-        slow_climb = s.climb_fpm is not None and s.climb_fpm < self._set.cannot_climb_fpm + 100.0
-        if sample.throttle is None:
-            low = s.height is not None and s.height < self._set.turn_height_ft
-            slowing = s.ias is not None and s.ias_trend.rate < 0.0
-            return slow_climb and low and slowing
-        # With a governor and no propeller lever in the data, a pilot setting climb rpm looks like a loss.
-        return self._fixed or sample.propeller is not None or (s.height or 0.0) < 500.0 or slow_climb
-
-    def _watch_pressure(self, pressure: float, in_air: bool) -> None:
-        s, set_ = self._s, self._set
-        altitude = s.sample.altitude_ft
-        if altitude is None:
-            if "altitude_ft" in s.seen:
-                return  # it was set aside: ambient pressure is no longer known
-            altitude = s.height or 0.0
-        ambient = pressure_inhg(altitude)
-        now = pressure / ambient
-        ratio = self._ratio = now if self._ratio is None else self._ratio + min(1.0, s.dt) * (now - self._ratio)
-        if self._best_ratio is None or ratio > self._best_ratio:
-            self._best_ratio = ratio
-        before = self._second[0][2]
-        fell = before is not None and pressure <= before * (1.0 - set_.engine_failure_part)
-        if fell and s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
-            self._failure_hold.hold_s = max(set_.engine_failure_hold_s, 1.05 * s.dt)
-            self._failure_hold.begin(s.t)
-        low = ratio < self._best_ratio * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
-        self._pressure_loss_hold.update(low, s.t)
-
-    def _lost(self, t: float) -> None:
-        """5 % down for a second. While it still falls fast it may be a failure: that is told apart first."""
-        before, now = self._second[0][1], self._s.sample.rpm
-        hold = self._loss_hold
-        if self._s.sample.throttle is None and hold.since is not None:
-            # A closing throttle begins like this too: wait for a sample that shows where it ends.
-            if self._s.t < hold.since + 0.7 * hold.hold_s and t < hold.since + 3.0 * hold.hold_s:
-                hold.fired = False
-                hold.schedule(t + 0.5)
-                return
-            if now is not None and (self._closed(now) or (before is not None and now < 0.97 * before)):
-                hold.clear()
-                return
-        falling = before is not None and now is not None and now < before * (1.0 - 0.5 * self._set.engine_failure_part)
-        if falling and self._loss_hold.since is not None and t - self._loss_hold.since < self._loss_hold.hold_s + 0.6:
-            self._loss_hold.fired = False
-            self._loss_hold.schedule(t + 0.2)
-            return
-        if self._failure_hold.fired:
-            return
-        failed = now is not None and self.best_rpm is not None and now < 0.75 * self.best_rpm
-        self._cue("engine-failure" if failed else "power-loss")(t)
-
-    def _watch_acceleration(self) -> None:
-        """Full power and no acceleration: the engine, whatever the gauges read."""
-        s = self._s
-        rate = s.v_trend.rate
-        if rate > 1.2:
-            self._accelerated = True
-        throttle = s.sample.throttle
-        full = throttle is not None and throttle >= self._set.full_throttle
-        braking = (s.sample.brake or 0.0) > 0.05
-        slack = self._accelerated and full and not braking and self.is_set and not self.maybe_off
-        limit = self._set.no_acceleration_kt_s
-        v = s.v or 0.0
-        self._dead_hold.update(slack and rate < limit and v > 10.0, s.t)
-
-
-def _throttle_closed(pressure_inhg_now: float | None, altitude_ft: float | None) -> bool:
-    """Manifold pressure of a closed throttle: far below ambient, where no sick engine at full throttle has it."""
-    return pressure_inhg_now is not None and pressure_inhg_now < 0.65 * pressure_inhg(altitude_ft or 0.0)

@@ -202,7 +202,7 @@ class Routine:
             self._watch_flaps()
         elif "turn" not in done:
             self._watch_turn()
-        elif "after-takeoff" not in done:
+        if "after-takeoff" not in done:
             self._watch_after_takeoff()
         if "lean" not in done:
             self._watch_lean()
@@ -302,6 +302,9 @@ class Routine:
         self.give("after-takeoff", t)
 
     def _watch_after_takeoff(self) -> None:
+        levelled = self._conditions.levelled()
+        if levelled is not None:
+            self.give("after-takeoff", levelled)
         if self._procedure.departure == "circuit":
             return
         passed = self._passed(self._set.after_takeoff_ft)
