@@ -1,0 +1,280 @@
+"""The engine: power set or low, lost or failing; and what is the pilot's hand, the governor or the thin air instead.
+
+Five and fifteen percent, the holds, the margin of manifold pressure: common practice, no source. Ambient pressure: the
+ICAO standard atmosphere (Doc 7488), with values from its published table beside the check.
+"""
+
+from __future__ import annotations
+
+import msgspec
+import pytest
+
+from monitor.atmosphere import density_ratio, pressure_inhg
+from tests.synthetic import FIXED, GOVERNED, Flown, Points, Value, changed, fly, governed, procedure, rejected, takeoff
+
+ROLL = (5.0, 24.8)
+
+
+def _rpm(healthy: float, *more: tuple[float, float]) -> Points:
+    return ((10.0, 700.0), (12.0, healthy), *more)
+
+
+def _rolled(**lines: Value) -> Flown:
+    return fly(takeoff(**lines).between(*ROLL))
+
+
+def _rolled_governed(**lines: Value) -> Flown:
+    return fly(governed(**lines).between(*ROLL), GOVERNED)
+
+
+# ---- low from the start --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("rpm", "reason"), [(2195.0, "rpm-low"), (2205.0, None)])
+def test_static_rpm_below_the_profiles_least(rpm: float, reason: str | None) -> None:
+    """Steady at 2,195 of 2,200: an abort when it is judged; at 2,205: power is set."""
+    flown = _rolled(rpm=_rpm(rpm))
+    assert flown.warnings == ([("abort", reason)] if reason else [])
+    assert ("power-set" in flown.ids("callout")) == (reason is None)
+    if reason:
+        # Throttle past 0.9 at 11.8 s; judged 3 s after it at the latest.
+        assert flown.t("warning", "abort") == pytest.approx(14.8, abs=0.02)
+
+
+@pytest.mark.parametrize("lever", [0.91, 0.94])
+def test_low_rpm_with_less_than_full_throttle_is_the_pilots_doing(lever: float) -> None:
+    """Throttle at 91 or 94 %: the answer to low rpm is more throttle, never an abort."""
+    assert _rolled(throttle=((10.0, 0.0), (12.0, lever)), rpm=_rpm(2100.0)).warnings == []
+
+
+@pytest.mark.parametrize(("below_inhg", "low"), [(1.9, False), (2.1, True)])
+def test_manifold_pressure_two_inches_below_ambient(below_inhg: float, low: bool) -> None:
+    """Constant speed at 400 ft (29.49 inHg ambient): 2.1 inHg below it is low, 1.9 is not."""
+    pressure = 29.4911 - below_inhg
+    flown = _rolled_governed(manifold_pressure_inhg=((10.0, 12.0), (12.0, pressure)))
+    assert flown.warnings == ([("abort", "manifold-pressure-low")] if low else [])
+
+
+def test_manifold_pressure_is_measured_against_the_altitude() -> None:
+    """At 5,000 ft ambient is 24.90 inHg: 23.5 is healthy there, and far too low at sea level."""
+    high = _rolled_governed(altitude_ft=5000.0, manifold_pressure_inhg=((10.0, 12.0), (12.0, 23.5)))
+    assert high.warnings == []
+    sea = _rolled_governed(altitude_ft=0.0, manifold_pressure_inhg=((10.0, 12.0), (12.0, 23.5)))
+    assert sea.warnings == [("abort", "manifold-pressure-low")]
+
+
+def test_a_governor_slow_to_come_up_is_no_low_power() -> None:
+    """Constant speed: 2,480 rising to 2,690 in 6 s (2,361 to 2,657 was measured): nothing but "Power set" when it
+    is there."""
+    slow = ((10.0, 700.0), (12.0, 2480.0), (18.0, 2690.0))
+    flown = _rolled_governed(rpm=slow)
+    assert flown.warnings == []
+    assert flown.t("callout", "power-set") > 12.0 + 6.0 * 120.0 / 210.0 - 0.1  # 2,600, the profile's least
+
+
+def test_a_governed_engine_that_stays_low_is_low() -> None:
+    """Constant speed stuck at 2,380 (under 93 % of the least): low, once judged."""
+    assert _rolled_governed(rpm=_rpm(2380.0)).warnings == [("abort", "rpm-low")]
+
+
+@pytest.mark.parametrize(("low_s", "warned"), [(1.9, False), (2.2, True)])
+def test_rpm_that_sags_below_the_least_for_two_seconds(low_s: float, warned: bool) -> None:
+    """Set, then 2,230 down to 2,190, within 5 % of its best: rpm-low after 2 s, not before."""
+    line = _rpm(2230.0, (16.0, 2230.0), (16.2, 2190.0), (16.0 + low_s, 2190.0), (16.2 + low_s, 2230.0))
+    flown = _rolled(rpm=line)
+    assert flown.warnings == ([("abort", "rpm-low")] if warned else [])
+    if warned:
+        assert flown.t("warning", "abort") == pytest.approx(16.15 + 2.0, abs=2e-3)
+
+
+# ---- loss ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("part", "lost"), [(0.045, False), (0.06, True)])
+def test_five_percent_under_its_own_best_is_a_loss(part: float, lost: bool) -> None:
+    """2,500 falling by 4.5 %: nothing; by 6 %: power loss a second after it passed 5 %."""
+    flown = _rolled(rpm=_rpm(2500.0, (18.0, 2500.0), (18.5, 2500.0 * (1.0 - part))))
+    assert flown.warnings == ([("abort", "power-loss")] if lost else [])
+    if lost:
+        assert flown.t("warning", "abort") == pytest.approx(18.0 + 0.5 * 0.05 / 0.06 + 1.0, abs=0.02)
+
+
+@pytest.mark.parametrize(("lasts_s", "lost"), [(0.8, False), (1.3, True)])
+def test_a_loss_lasts_a_second(lasts_s: float, lost: bool) -> None:
+    """Down 7 % for 0.8 s and back: nothing; for 1.3 s: the loss."""
+    line = _rpm(2500.0, (18.0, 2500.0), (18.1, 2325.0), (18.1 + lasts_s, 2325.0), (18.2 + lasts_s, 2500.0))
+    assert bool(_rolled(rpm=line).warnings) == lost
+
+
+def test_a_creeping_loss_is_found() -> None:
+    """Ten rev/min a second for 15 s: found at 5 % under its own best and a second, though no moment stands out."""
+    flown = fly(takeoff(rpm=_rpm(2500.0, (27.0, 2500.0), (47.0, 2300.0))).between(5.0, 50.0))
+    assert flown.warnings == [("power-loss", "power-loss")]
+    assert flown.t("warning", "power-loss") == pytest.approx(27.0 + 12.5 + 1.0, abs=1.2)
+
+
+def test_rpm_that_falls_with_airspeed_is_none() -> None:
+    """Fixed pitch: 10 kt slower turns the propeller slower too; 30 rev/min a knot less is no loss of power."""
+    speed = ((11.0, 0.0), (25.0, 56.0), (39.0, 75.0), (45.0, 75.0), (55.0, 65.0))
+    rpm = _rpm(2350.0, (25.0, 2400.0), (39.0, 2450.0), (45.0, 2450.0), (55.0, 2410.0))
+    assert fly(takeoff(ias_kt=speed, groundspeed_kt=speed, rpm=rpm).between(5.0, 60.0)).warnings == []
+
+
+def test_the_pilots_hand_is_no_loss() -> None:
+    """The lever eased to 85 % at 600 ft and rpm 9 % down with it: no warning of any kind."""
+    flight = takeoff(
+        throttle=((10.0, 0.0), (12.0, 1.0), (75.0, 1.0), (76.0, 0.85)), rpm=_rpm(2450.0, (75.0, 2450.0), (76.0, 2230.0))
+    )
+    assert fly(flight.between(5.0, 90.0)).warnings == []
+
+
+def test_climb_rpm_set_by_the_propeller_lever_is_no_loss() -> None:
+    """Constant speed: the propeller lever back and rpm 2,690 to 2,450 at 600 ft is the pilot's doing."""
+    flight = governed(
+        rpm=((10.0, 700.0), (12.0, 2690.0), (76.0, 2690.0), (78.0, 2450.0)), propeller=((75.0, 1.0), (77.0, 0.7))
+    )
+    assert fly(flight.between(5.0, 90.0), GOVERNED).warnings == []
+
+
+def test_manifold_pressure_that_falls_with_altitude_is_no_loss() -> None:
+    """From 400 to 1,490 ft a normal engine loses 1.1 inHg: that is the air."""
+    flown = fly(governed(), GOVERNED)
+    assert flown.warnings == []
+    assert flown.phases[-1] == "climb"
+
+
+def test_a_governed_engine_shows_its_loss_by_manifold_pressure() -> None:
+    """Constant speed holds rpm while manifold pressure falls 8 % at 240 ft: power loss."""
+    line = ((10.0, 12.0), (12.0, 28.5), (45.0, 28.2), (45.5, 26.0), (125.0, 25.0))
+    flown = fly(governed(manifold_pressure_inhg=line).between(5.0, 55.0), GOVERNED)
+    assert flown.warnings == [("power-loss", "power-loss")]
+    assert flown.t("warning", "power-loss") == pytest.approx(46.5, abs=1.0)
+
+
+# ---- failure -------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("down_to", "reason"), [(0.80, "engine-failure"), (0.88, "power-loss")])
+def test_fifteen_percent_within_a_second_is_a_failure(down_to: float, reason: str) -> None:
+    """A fifth of the rpm gone in half a second: engine failure; an eighth: power loss."""
+    flown = _rolled(rpm=_rpm(2500.0, (18.0, 2500.0), (18.5, 2500.0 * down_to)))
+    assert flown.warnings == [("abort", reason)]
+
+
+def test_a_failure_is_told_within_half_a_second() -> None:
+    """Dead in a second: called within 0.6 s of the first rev lost."""
+    flown = _rolled(rpm=_rpm(2350.0, (18.0, 2350.0), (19.0, 500.0)))
+    assert flown.warnings == [("abort", "engine-failure")]
+    assert 18.15 <= flown.t("warning", "abort") <= 18.6
+
+
+def test_a_single_wild_rpm_is_no_failure() -> None:
+    """One damaged number of 0, or of 4,900, is no event at any rate."""
+    for rate_hz in (20.0, 5.0, 1.0):
+        for wild in (0.0, 4900.0):
+            flight = takeoff(rate_hz).bend("rpm", 18.0, 18.0 + 0.9 / rate_hz, wild).between(*ROLL)
+            assert fly(flight).ids("warning", "caution") == [], (rate_hz, wild)
+
+
+def test_no_acceleration_under_full_power_is_a_failure_whatever_the_gauges_read() -> None:
+    """Full throttle, rpm as it was, and the speed falls: engine failure, 1.2 s after the trend of it is plain (3 to
+    4 s)."""
+    speed = ((11.0, 0.0), (20.0, 36.0), (28.0, 32.0))
+    flight = takeoff(ias_kt=speed, groundspeed_kt=speed, pitch_deg=0.0, on_ground=1.0, height_ft=0.0, altitude_ft=400.0)
+    flown = fly(flight.with_(vertical_speed_fpm=0.0).between(5.0, 28.0))
+    assert flown.warnings == [("abort", "engine-failure")]
+    assert flown.t("warning", "abort") == pytest.approx(25.0, abs=1.0)
+
+
+def test_the_pilots_brakes_are_no_engine_failure() -> None:
+    """The same with the brakes on is the pilot stopping."""
+    speed = ((11.0, 0.0), (20.0, 36.0), (23.0, 34.5))
+    flight = takeoff(ias_kt=speed, groundspeed_kt=speed, pitch_deg=0.0, on_ground=1.0, height_ft=0.0, altitude_ft=400.0)
+    flight = flight.with_(vertical_speed_fpm=0.0, brake=((20.0, 0.0), (20.1, 0.6)))
+    assert fly(flight.between(5.0, 22.9)).warnings == []
+
+
+def test_an_engine_failure_is_followed_by_no_other_warning() -> None:
+    """After "engine failure" at 240 ft neither the oil nor the speed of the dead engine is news."""
+    flight = takeoff(
+        rpm=_rpm(2350.0, (45.0, 2350.0), (46.0, 500.0)), oil_pressure_psi=((45.0, 75.0), (48.0, 0.0)),
+        ias_kt=((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), (45.0, 70.0), (52.0, 60.0)),
+    )  # fmt: skip
+    flown = fly(flight.between(5.0, 58.0))
+    assert flown.warnings == [("engine-failure", "engine-failure")]
+    after = [event for event in flown.spoken if event.t_s is not None and event.t_s > 46.0]
+    assert after == []
+
+
+# ---- without a lever -----------------------------------------------------------------------------------------------
+
+
+def test_without_a_lever_a_closed_throttle_is_no_failure() -> None:
+    """No throttle channel: a rejected takeoff looks like a dead engine at first; rpm falls on to idle, so it is
+    none."""
+    assert fly(rejected(20.0).without("throttle")).warnings == []
+
+
+def test_without_a_lever_low_power_is_judged_only_after_it_was_good_once() -> None:
+    """No throttle channel and rpm that never reaches the least: no word of it; the lever may be anywhere."""
+    assert fly(takeoff(rpm=_rpm(2100.0)).without("throttle").between(*ROLL)).warnings == []
+
+
+def test_without_a_lever_easing_the_power_above_700_ft_is_no_failure() -> None:
+    """No throttle channel: rpm down a fifth in a second at 780 ft is a pilot easing the power."""
+    flight = takeoff(rpm=_rpm(2400.0, (90.0, 2400.0), (91.0, 1900.0))).without("throttle")
+    assert fly(flight.between(5.0, 105.0)).warnings == []
+
+
+# ---- the governor's and the short field's own ------------------------------------------------------------------------
+
+
+def test_short_field_power_is_judged_on_the_brakes() -> None:
+    """Held on the brakes with rpm below the least: the warning comes before the roll can begin, on a fixed-pitch
+    engine."""
+    flight = takeoff(rpm=_rpm(2100.0), flaps_deg=10.0, ias_kt=0.0, groundspeed_kt=0.0, on_ground=1.0)
+    held = fly(
+        flight.with_(height_ft=0.0, altitude_ft=400.0, vertical_speed_fpm=0.0, pitch_deg=0.0).between(5.0, 20.0),
+        using=procedure("short-field"),
+    )
+    assert [reason for _, reason in held.warnings] in ([], ["rpm-low"])
+    assert "power-set" not in held.ids("callout")
+
+
+@pytest.mark.parametrize(("part", "lost"), [(0.08, False), (0.05, True)])
+def test_the_part_that_counts_as_a_loss_is_a_setting(part: float, lost: bool) -> None:
+    """The same 6 % with the setting at 8 %: nothing; at 5 %: the loss."""
+    flight = takeoff(rpm=_rpm(2500.0, (18.0, 2500.0), (18.5, 2350.0))).between(*ROLL)
+    assert bool(fly(flight, using=changed(power_loss_part=part)).warnings) == lost
+
+
+def test_a_profile_without_a_least_rpm_judges_by_its_own_best_only() -> None:
+    """No takeoff_min in the profile: 2,000 rpm is taken as it is, and a loss from there is found."""
+    bare = msgspec.structs.replace(FIXED, rpm_takeoff_min=None)
+    assert fly(takeoff(rpm=_rpm(2000.0)).between(*ROLL), bare).warnings == []
+    lost = takeoff(rpm=_rpm(2000.0, (18.0, 2000.0), (18.4, 1860.0))).between(*ROLL)
+    assert fly(lost, bare).warnings == [("abort", "power-loss")]
+
+
+# ---- the standard atmosphere -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("feet", "inhg", "density"),
+    [
+        (0, 29.921, 1.0),
+        (1000, 28.856, 0.9711),
+        (5000, 24.896, 0.8617),
+        (10000, 20.577, 0.7385),
+        (20000, 13.750, 0.5328),
+    ],
+)
+def test_the_standard_atmosphere(feet: int, inhg: float, density: float) -> None:
+    """Pressure and density ratio of the published table (US Standard Atmosphere 1976; values from memory, 4 digits)."""
+    assert pressure_inhg(feet) == pytest.approx(inhg, rel=4e-4)
+    assert density_ratio(feet) == pytest.approx(density, rel=4e-4)
+
+
+def test_hot_air_is_thinner() -> None:
+    """At sea level and 35 degC the density ratio is 288.15 / 308.15."""
+    assert density_ratio(0.0, 35.0) == pytest.approx(288.15 / 308.15)
