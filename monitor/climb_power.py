@@ -15,6 +15,7 @@ from monitor.settings import Settings
 from monitor.state import State
 
 G_FT_S2 = 32.174
+SLOW_S = 0.5
 
 
 class ClimbPower:
@@ -46,7 +47,8 @@ class ClimbPower:
             return
         steady = abs(s.ias - self._climb_kt) <= 10.0 and abs(sample.bank_deg or 0.0) < 25.0
         full = sample.throttle is not None and sample.throttle >= self._set.power_set_throttle
-        if not steady or not full or s.height > self._set.after_takeoff_ft:
+        slow = s.dt > SLOW_S  # at a sample a second a gust and a loss look alike
+        if slow or not steady or not full or s.height > self._set.after_takeoff_ft:
             self._hold.clear()
             return
         self._judge_energy(s)

@@ -22,7 +22,7 @@ class Conditions(AirConditions):
     """Watches one stream; `update` once a sample, then the phase's conditions are asked."""
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, options: Options) -> None:
-        super().__init__(state, settings, aircraft.speeds_kias.rotate)
+        super().__init__(state, settings, aircraft.speeds_kias.rotate, aircraft.speeds_kias.best_rate)
         self._aircraft = aircraft
         self._given_heading = options.runway_heading_deg
         self.liftoff = LiftOff(settings, self._vr)

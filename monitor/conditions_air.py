@@ -10,10 +10,11 @@ from monitor.state import State
 class AirConditions:
     """Watches a flight; `keep_climb` once a sample, then the phase's conditions are asked."""
 
-    def __init__(self, state: State, settings: Settings, rotate_kt: float) -> None:
+    def __init__(self, state: State, settings: Settings, rotate_kt: float, climb_kt: float) -> None:
         self._s = state
         self._set = settings
         self._vr = rotate_kt
+        self._climb_kt = climb_kt
         self.touchdown = Touchdown(settings, rotate_kt)
         self.restart_air()
 
@@ -70,7 +71,7 @@ class AirConditions:
             self._climb_slow += min(1.0, s.dt / 4.0) * (s.climb_fpm - self._climb_slow)
             self._climb_best = max(self._climb_best, self._climb_slow)
         high = s.height is not None and s.height >= 300.0
-        if not high or s.climb_fpm is None or not self.level():
+        if not high or s.climb_fpm is None or not self.level() or not self._faster_or_eased():
             self.level_since = None
         elif self.level_since is None:
             self.level_since = s.t
@@ -78,6 +79,11 @@ class AirConditions:
     def level(self) -> bool:
         """Flying level: little climb, and little against what this aeroplane has shown (a weak one climbs slowly)."""
         return abs(self._climb_slow) < min(150.0, 0.35 * self._climb_best)
+
+    def _faster_or_eased(self) -> bool:
+        """What levelling off brings with it: more than climb speed, or less power. A weak climb in gusts has neither."""
+        s = self._s
+        return s.ias is None or s.ias_trend.value > self._climb_kt + 3.0 or self.power_reduced() is not None
 
     def levelled(self) -> float | None:
         """When the aeroplane levelled off, once it has been level for 5 s."""
