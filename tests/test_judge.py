@@ -35,7 +35,7 @@ def _rpm_low(due_s: float) -> Flight:
 
 
 def _pressure_low(due_s: float) -> Flight:
-    line = ((10.0, 12.0), (12.0, 28.5), (due_s - 1.7, 28.5), (due_s - 1.5, 27.3), (due_s + 90.0, 26.2))
+    line = ((10.0, 12.0), (12.0, 28.5), (due_s - 1.2, 28.5), (due_s - 1.0, 27.3), (due_s + 90.0, 26.2))
     return governed(manifold_pressure_inhg=line)
 
 

@@ -142,9 +142,10 @@ def test_less_than_a_tenth_or_below_500_ft_does_not(at_s: float, to: float) -> N
 
 
 def test_levelling_off_begins_the_climbs_end() -> None:
-    """Level at 840 ft: the climb begins there, and after it the aeroplane is `airborne`."""
-    lever = ((10.0, 0.0), (12.0, 1.0))
-    flown = fly(touch_and_go(throttle=lever, rpm=((10.0, 700.0), (12.0, 2350.0))).between(0.0, 118.0))
+    """Level and faster at 840 ft: the climb begins there, and after it the aeroplane is `airborne`."""
+    speed = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), (95.0, 70.0), (105.0, 90.0))
+    full = touch_and_go(throttle=((10.0, 0.0), (12.0, 1.0)), rpm=((10.0, 700.0), (12.0, 2350.0)), ias_kt=speed)
+    flown = fly(full.with_(groundspeed_kt=speed).between(0.0, 118.0))
     assert flown.phases[-2:] == ["climb", "airborne"]
     assert 95.0 <= _begins(flown, "climb") <= 102.0
 
