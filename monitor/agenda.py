@@ -47,6 +47,11 @@ class Hold:
             self.fired = False
             self._agenda.remove(self)
 
+    def at_least_until(self, moment: float) -> None:
+        """While it waits: not due before `moment`, so that with slow data one more sample has its say."""
+        if not self.fired and self.due < moment:
+            self.schedule(moment)
+
     def update(self, true: bool, onset: float) -> None:
         """`begin(onset)` or `clear()`."""
         if true:

@@ -191,9 +191,9 @@ class Power(PowerLoss):
         least = self._aircraft.rpm_takeoff_min
         if rpm is not None and least is not None:
             near_best = self.best_rpm is None or rpm > self.best_rpm * (1.0 - self._set.power_loss_part)
-            self._low_hold.update(full and rpm < least and near_best, s.crossing(s.prev.rpm, rpm, least))
+            self._once_more(self._low_hold, full and rpm < least and near_best, s.crossing(s.prev.rpm, rpm, least))
         if not self._fixed:
             low = full and self._pressure_low() and not self._filling()
             if low and throttle is None and throttle_closed(s.sample.manifold_pressure_inhg, s.sample.altitude_ft):
                 low = False
-            self._pressure_hold.update(low, s.t)
+            self._once_more(self._pressure_hold, low, s.t)

@@ -49,6 +49,7 @@ class PowerLoss:
         self._second: deque[tuple[float, float | None, float | None]] = deque()
         self._smooth: float | None = None
         self._accelerated = False
+        self._highest = 0.0
 
     def _cue(self, reason: str) -> Callable[[float], None]:
         return lambda t: self._judge.cue(reason, t, lambda: True, self.maybe_off)
@@ -60,18 +61,27 @@ class PowerLoss:
         while len(second) > 2 and s.t - second[1][0] >= 1.0:
             second.popleft()
 
+    def _once_more(self, hold: Hold, true: bool, onset: float) -> None:
+        """Keep a hold; with slow data, one more sample must agree before it counts."""
+        fresh = true and hold.since is None
+        hold.update(true, onset)
+        if fresh and self._s.dt > self._set.engine_failure_hold_s:
+            hold.at_least_until(self._s.t + 1.05 * min(self._s.dt, 6.0))
+
     def _begin_failure(self, onset: float) -> None:
         """A sudden drop counts once it has lasted, and at least one more sample says so: a spike is no failure."""
         hold, s = self._failure_hold, self._s
         if hold.since is None:
             hold.hold_s = self._set.engine_failure_hold_s
             hold.begin(onset)
-            hold.schedule(max(hold.due, s.t + 1.05 * min(s.dt, 2.0)))
+            hold.at_least_until(s.t + 1.05 * min(s.dt, 6.0))
 
     def _watch_loss(self, in_air: bool) -> None:
         s = self._s
         sample = s.sample
         rpm, pressure = sample.rpm, sample.manifold_pressure_inhg
+        if s.height is not None and s.height > self._highest:
+            self._highest = s.height
         if not self.is_set or self._lever_moved(sample.throttle, sample.propeller):
             self._loss_hold.clear()
             self._pressure_loss_hold.clear()
@@ -126,17 +136,14 @@ class PowerLoss:
         low = rpm < expected * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
         if low or self._loss_hold.since is None or rpm > expected * (1.0 - 0.8 * set_.power_loss_part):
             limit = expected * (1.0 - set_.power_loss_part)
-            fresh = low and self._loss_hold.since is None
-            self._loss_hold.update(low, s.crossing(s.prev.rpm, rpm, limit))
-            if fresh and s.dt > set_.engine_failure_hold_s:  # slow data: one more sample must say so
-                self._loss_hold.schedule(max(self._loss_hold.due, s.t + 1.05 * min(s.dt, 2.0)))
+            self._once_more(self._loss_hold, low, s.crossing(s.prev.rpm, rpm, limit))
 
     def _failing(self, before: float, rpm: float, in_air: bool) -> None:
         """A sudden drop. Without a lever channel a closing throttle looks alike, but falls further."""
         s = self._s
         hold = self._failure_hold
         if s.sample.throttle is None:
-            if in_air and s.height is not None and s.height > self._set.no_lever_failure_height_ft:
+            if in_air and self._highest > self._set.no_lever_failure_height_ft:
                 return
             if self._closed(rpm):
                 hold.clear()
@@ -163,7 +170,7 @@ class PowerLoss:
             return True
         slow_climb = s.climb_fpm is not None and s.climb_fpm < self._set.cannot_climb_fpm + 100.0
         if sample.throttle is None:
-            low = s.height is not None and s.height < self._set.turn_height_ft
+            low = self._highest < self._set.turn_height_ft
             slowing = s.ias is not None and s.ias_trend.rate < 0.0
             return slow_climb and low and slowing
         # With a governor and no propeller lever in the data, a pilot setting climb rpm looks like a loss.
@@ -187,7 +194,7 @@ class PowerLoss:
             self._failure_hold.hold_s = max(set_.engine_failure_hold_s, 1.05 * s.dt)
             self._failure_hold.begin(s.t)
         low = ratio < self._best_ratio * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
-        self._pressure_loss_hold.update(low, s.t)
+        self._once_more(self._pressure_loss_hold, low, s.t)
 
     def _lost(self, t: float) -> None:
         """5 % down for a second. While it still falls fast it may be a failure: that is told apart first."""

@@ -41,6 +41,7 @@ class State:
         self.level: float | None = None  # height_ft, or altitude_ft where that is not sent
         self.uses_height = False
         self.zero_ft: float | None = self._given_field_ft  # what `level` reads on the wheels
+        self._zero_n = 0
         self.height: float | None = None
         self.climb_fpm: float | None = None
         self.ias_trend = Trend(1.0)
@@ -156,9 +157,16 @@ class State:
             # A height that is not quite 0 on the wheels is the aeroplane's own (its reference point); 15 ft is not.
             self.zero_ft = self.level if 1.5 < abs(self.level) < 15.0 else 0.0
         elif self._given_field_ft is None:
-            zero = self.zero_ft
-            near = zero is not None and abs(self.level - zero) < 5.0
-            self.zero_ft = zero + 0.05 * (self.level - zero) if near and zero is not None else self.level
+            self._mean_zero(self.level)
+
+    def _mean_zero(self, level: float) -> None:
+        """The mean of what the altimeter reads there, over some seconds; elsewhere on the field it starts anew."""
+        zero = self.zero_ft
+        if zero is None or abs(level - zero) > 8.0 + 4.0 * self.level_noise:
+            self.zero_ft, self._zero_n = level, 1
+            return
+        self._zero_n += 1
+        self.zero_ft = zero + max(1.0 / self._zero_n, min(1.0, self.dt / 6.0)) * (level - zero)
 
     def crossing(self, before: float | None, now: float | None, threshold: float) -> float:
         """When a value went through `threshold` between the last sample and this; this sample's time if unknown."""

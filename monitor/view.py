@@ -66,7 +66,14 @@ class View:
     def _gauge(self, channel: str) -> Gauge:
         value = getattr(self._coach.state.sample, channel)
         band = self._coach.aircraft.instruments.get(channel, Band())
-        return Gauge(channel, value, _where(value, band), band.green, band.min, band.max)
+        return Gauge(channel, value, _where(value, band, self._powered()), band.green, band.min, band.max)
+
+    def _powered(self) -> bool:
+        """Takeoff power is on, as far as is known: at idle, gauges under their green arcs mean nothing."""
+        sample = self._coach.state.sample
+        if sample.throttle is not None:
+            return sample.throttle >= self._coach.procedure.settings.power_set_throttle
+        return sample.rpm is None or sample.rpm > 1800.0
 
     def _warning(self) -> str | None:
         """The words of the takeoff's last warning, while the takeoff lasts."""
@@ -119,11 +126,13 @@ def _said(event: Event) -> Said:
     return Said(event.t_s, event.kind, event.id, text, event.say is not None)
 
 
-def _where(value: float | None, band: Band) -> str:
+def _where(value: float | None, band: Band, powered: bool) -> str:
     if value is None:
         return "off"
     if (band.min is not None and value < band.min) or (band.max is not None and value > band.max):
         return "red"
     if band.green is None:
         return "unmarked" if band.min is None and band.max is None else "green"
-    return "green" if band.green[0] <= value <= band.green[1] else "caution"
+    if value < band.green[0]:
+        return "caution" if powered else "unmarked"
+    return "green" if value <= band.green[1] else "caution"
