@@ -98,13 +98,13 @@ class Flight:
         self, lines: dict[str, Value], rate_hz: float = 20.0, start_s: float = 0.0, end_s: float = END_S
     ) -> None:
         """`lines`: a channel's constant value or its (time, value) points; None leaves it out."""
-        self.lines = {name: value for name, value in lines.items() if value is not None}
+        self.lines: dict[str, float | Points] = {name: value for name, value in lines.items() if value is not None}
         self.rate_hz, self.start_s, self.end_s = rate_hz, start_s, end_s
         self.bends: list[tuple[str, float, float, Value]] = []
         self.dropped: Callable[[int], bool] = lambda n: False
 
     def _copy(self) -> Flight:
-        other = Flight(self.lines, self.rate_hz, self.start_s, self.end_s)
+        other = Flight(dict(self.lines), self.rate_hz, self.start_s, self.end_s)
         other.bends, other.dropped = list(self.bends), self.dropped
         return other
 
@@ -170,7 +170,7 @@ class Flight:
 def _values(line: float | Points, t: np.ndarray) -> np.ndarray:
     if isinstance(line, int | float):
         return np.full(len(t), float(line))
-    return np.interp(t, [point[0] for point in line], [point[1] for point in line])
+    return np.asarray(np.interp(t, [point[0] for point in line], [point[1] for point in line]))
 
 
 def step(at_s: float, before: float, after: float) -> Points:
@@ -188,7 +188,7 @@ def height_lines(zero: float = 0.0) -> Points:
     return ((LIFTOFF_S, zero), (LIFTOFF_S + 100.0, zero + 100.0 * CLIMB_FT_S))
 
 
-def takeoff(rate_hz: float = 20.0, **lines: Value) -> Flight:
+def takeoff(rate_hz: float = 20.0, /, **lines: Value) -> Flight:
     """The flight told above, with channels replaced as named."""
     made: dict[str, Value] = {
         "ias_kt": speed_lines(),
@@ -218,7 +218,7 @@ def takeoff(rate_hz: float = 20.0, **lines: Value) -> Flight:
     return Flight({**made, **lines}, rate_hz)
 
 
-def governed(rate_hz: float = 20.0, **lines: Value) -> Flight:
+def governed(rate_hz: float = 20.0, /, **lines: Value) -> Flight:
     """The takeoff of `GOVERNED`: 2,690 rev/min, manifold pressure 1 inHg below ambient, which falls as it climbs."""
     made: dict[str, Value] = {
         "rpm": ((10.0, 700.0), (FULL_S, 2690.0)),
@@ -228,7 +228,7 @@ def governed(rate_hz: float = 20.0, **lines: Value) -> Flight:
     return takeoff(rate_hz, **{**made, **lines})
 
 
-def rejected(at_s: float = 20.0, rate_hz: float = 20.0, **lines: Value) -> Flight:
+def rejected(at_s: float = 20.0, rate_hz: float = 20.0, /, **lines: Value) -> Flight:
     """The takeoff given up: throttle closed in 0.5 s from `at_s`, 0.5 s later 6 kt/s slower, to a stop."""
     top = ACCELERATION_KT_S * (at_s - ROLL_S)
     speed: Points = ((ROLL_S, 0.0), (at_s, top), (at_s + 0.5, top), (at_s + 0.5 + top / 6.0, 0.0))
@@ -241,7 +241,7 @@ def rejected(at_s: float = 20.0, rate_hz: float = 20.0, **lines: Value) -> Fligh
     return takeoff(rate_hz, **{**made, **lines}).between(0.0, at_s + 30.0)
 
 
-def touch_and_go(rate_hz: float = 20.0, **lines: Value) -> Flight:
+def touch_and_go(rate_hz: float = 20.0, /, **lines: Value) -> Flight:
     """Up to 840 ft, level at 95, down at 600 ft/min, wheels on at 193; power again from 196.5; lift-off at 203 at
     58 kt.
 
@@ -284,13 +284,19 @@ def position_lines() -> tuple[Points, Points]:
     )
 
 
+def at(sample: Sample) -> float:
+    """The feed time of a sample that has one."""
+    assert sample.time_s is not None
+    return sample.time_s
+
+
 def joined(*parts: Iterable[Sample], gap_s: float = 0.05) -> list[Sample]:
     """Flights one after the other, the time of each following on that of the last."""
     made: list[Sample] = []
     for part in parts:
         samples = list(part)
-        shift = made[-1].time_s + gap_s - samples[0].time_s if made else 0.0
-        made += [msgspec.structs.replace(s, time_s=s.time_s + shift) for s in samples]
+        shift = at(made[-1]) + gap_s - at(samples[0]) if made else 0.0
+        made += [msgspec.structs.replace(s, time_s=at(s) + shift) for s in samples]
     return made
 
 

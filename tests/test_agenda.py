@@ -135,7 +135,12 @@ def test_one_that_fires_may_arm_another_in_the_same_look() -> None:
     """What a firing arms within the span looked at fires in the same look."""
     agenda, fired = Agenda(), list[tuple[str, float]]()
     second = Hold(agenda, 1.0, lambda t: fired.append(("second", t)))
-    first = Hold(agenda, 1.0, lambda t: (fired.append(("first", t)), second.begin(t))[0])
+
+    def both(t: float) -> None:
+        fired.append(("first", t))
+        second.begin(t)
+
+    first = Hold(agenda, 1.0, both)
     first.begin(0.0)
     agenda.run(5.0)
     assert fired == [("first", 1.0), ("second", 2.0)]

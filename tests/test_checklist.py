@@ -10,12 +10,12 @@ from monitor.options import Options
 from tests.synthetic import FIXED, GOVERNED, Flown, Value, fly, governed, procedure, takeoff
 
 
-def _lined_up(options: Options | None = None, **lines: Value) -> Flown:
+def _lined_up(options: Options | None = None, /, **lines: Value) -> Flown:
     return fly(takeoff(**lines).between(5.0, 13.0), options=options)
 
 
 def _state(flown: Flown, item: str, list_: str = "line-up") -> str:
-    return flown.one("check", f"{list_}.{item}").more["state"]
+    return str(flown.one("check", f"{list_}.{item}").more["state"])
 
 
 ITEMS = [

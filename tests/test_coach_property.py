@@ -26,6 +26,7 @@ from tests.synthetic import (
     FIXED,
     GOVERNED,
     Flight,
+    at,
     fly,
     governed,
     procedure,
@@ -76,8 +77,8 @@ def _plain(name: str, rate_hz: float) -> tuple[tuple[int, bytes], ...]:
     coach, lines = _coach(name), list[tuple[int, bytes]]()
     samples = _samples(name, rate_hz)
     for n, sample in enumerate(samples):
-        lines += [(n, to_json(event)) for event in coach.feed(sample, ARRIVAL_S + sample.time_s)]
-    end = coach.end(ARRIVAL_S + samples[-1].time_s)
+        lines += [(n, to_json(event)) for event in coach.feed(sample, ARRIVAL_S + at(sample))]
+    end = coach.end(ARRIVAL_S + at(samples[-1]))
     return (*lines, *((len(samples), to_json(event)) for event in end))
 
 
@@ -93,7 +94,7 @@ def _ticked(name: str, rate_hz: float, seed: int, speed: float) -> list[bytes]:
     """Ticks at random moments between arrivals, at the deadlines themselves, arrivals late by chance, another speed."""
     chance, coach, lines, now = random.Random(seed), _coach(name), list[bytes](), ARRIVAL_S
     for sample in _samples(name, rate_hz):
-        arrival = max(now, ARRIVAL_S + (sample.time_s + chance.uniform(0.0, 0.3 / rate_hz)) / speed)
+        arrival = max(now, ARRIVAL_S + (at(sample) + chance.uniform(0.0, 0.3 / rate_hz)) / speed)
         for _ in range(chance.choice((0, 0, 1, 4))):
             now = chance.uniform(now, arrival)
             lines += map(to_json, coach.tick(now))
@@ -138,9 +139,9 @@ def _check_cut(name: str, rate_hz: float, part: float, to_a_call: bool) -> None:
         count = brought[int(part * (len(brought) - 1))] + 1
     coach, lines = _coach(name), list[bytes]()
     for sample in samples[:count]:
-        lines += map(to_json, coach.feed(sample, ARRIVAL_S + sample.time_s))
+        lines += map(to_json, coach.feed(sample, ARRIVAL_S + at(sample)))
     assert lines == [line for n, line in plain if n < count]
-    ended = [to_json(event) for event in coach.end(ARRIVAL_S + samples[count - 1].time_s)]
+    ended = [to_json(event) for event in coach.end(ARRIVAL_S + at(samples[count - 1]))]
     assert ended == []
 
 
@@ -162,10 +163,10 @@ def test_what_falls_due_between_samples_is_there_before_the_next() -> None:
     next."""
     samples, coach, early = _samples("clean", 1.0), _coach("clean"), list[Event]()
     for sample in samples:
-        early += [event for event in coach.feed(sample, ARRIVAL_S + sample.time_s) if event.id == "rotate"]
+        early += [event for event in coach.feed(sample, ARRIVAL_S + at(sample)) if event.id == "rotate"]
         deadline = coach.next_deadline()
         assert deadline is not None
-        if sample.time_s == 23.0:
+        if at(sample) == 23.0:
             assert early == []
             early += coach.tick(deadline)
             break
@@ -190,7 +191,7 @@ def _check_thinned(name: str, seed: int, part: float) -> None:
     chance, coach, events = random.Random(seed), _coach(name), list[Event]()
     for sample in _samples(name, 20.0):
         if chance.random() >= part:
-            events += coach.feed(sample, ARRIVAL_S + sample.time_s)
+            events += coach.feed(sample, ARRIVAL_S + at(sample))
     assert [event for event in events if event.kind == "warning"] == []
     called = [event.id for event in events if event.kind == "callout" and event.takeoff == 1]
     assert len(called) == len(set(called))
@@ -225,7 +226,7 @@ def test_channels_missing_anywhere_never_crash_and_never_abort_in_the_air(name: 
     names = [field for field in Sample.__struct_fields__ if field != "time_s"]
     for sample in _samples(name, 20.0):
         gone = {field: None for field in names if chance.random() < part}
-        events += coach.feed(msgspec.structs.replace(sample, **gone), ARRIVAL_S + sample.time_s)
+        events += coach.feed(msgspec.structs.replace(sample, **gone), ARRIVAL_S + at(sample))
         coach.snapshot()
     _check_rules(events)
 
@@ -313,11 +314,11 @@ def test_a_flight_that_turns_to_garbage(seed: int, from_s: float, name: str) -> 
     hold."""
     chance, coach, events = random.Random(seed), _coach(name), list[Event]()
     for sample in _samples(name, 20.0):
-        if from_s <= sample.time_s < from_s + 3.0:
+        if from_s <= at(sample) < from_s + 3.0:
             wild = {field: chance.uniform(*_EDGES[field]) for field in chance.sample(sorted(_EDGES), 8)}
-            events += coach.feed(msgspec.structs.replace(sample, **wild), ARRIVAL_S + sample.time_s)
+            events += coach.feed(msgspec.structs.replace(sample, **wild), ARRIVAL_S + at(sample))
         else:
-            events += coach.feed(sample, ARRIVAL_S + sample.time_s)
+            events += coach.feed(sample, ARRIVAL_S + at(sample))
     _check_rules(events)
 
 
@@ -346,7 +347,7 @@ def test_a_whole_flight_is_the_same_whatever_clock_its_arrivals_have() -> None:
     for start_s in (0.0, 12_345.678, 1.7e9):
         coach, lines = _coach("oil late"), list[bytes]()
         for sample in _samples("oil late", 5.0):
-            lines += map(to_json, coach.feed(sample, start_s + sample.time_s))
+            lines += map(to_json, coach.feed(sample, start_s + at(sample)))
         found.append(_flight_lines(lines))
     assert found[0] == found[1] == found[2]
     assert fly(_samples("oil late", 5.0)).warnings

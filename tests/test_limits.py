@@ -6,9 +6,10 @@ chapter 12: to 10 % for 3 s is usually not serious). Alert order: 14 CFR 25.1322
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
-from monitor.aircraft import Aircraft
+from monitor.aircraft import Aircraft, Band
 from tests.synthetic import FIXED, GOVERNED, Flight, Flown, Points, fly, governed, rejected, takeoff
 
 CUT = (5.0, 24.0)  # to before lift-off
@@ -152,9 +153,7 @@ def test_a_missing_gauge_says_nothing() -> None:
     assert fly(bare.between(*CUT), _with(unmarked)).ids("caution", "warning") == []
 
 
-def _with(instruments: dict[str, object]) -> Aircraft:
-    import msgspec
-
+def _with(instruments: dict[str, Band]) -> Aircraft:
     return msgspec.structs.replace(FIXED, instruments=instruments)
 
 

@@ -279,7 +279,11 @@ def test_a_static_run_up_is_no_takeoff() -> None:
 
 def test_full_power_on_the_brakes_that_closes_again_is_no_takeoff() -> None:
     """Lined up at full throttle and closed again: no roll, and the next takeoff is number 1."""
-    power = {"throttle": ((10.0, 0.0), (12.0, 1.0), (22.0, 1.0), (23.0, 0.0)), "ias_kt": 0.0, "groundspeed_kt": 0.0}
+    power: dict[str, Value] = {
+        "throttle": ((10.0, 0.0), (12.0, 1.0), (22.0, 1.0), (23.0, 0.0)),
+        "ias_kt": 0.0,
+        "groundspeed_kt": 0.0,
+    }
     runup = _on_the_ground(**power, rpm=((10.0, 700.0), (12.0, 2350.0), (22.0, 2350.0), (23.0, 700.0)))
     flown = fly(joined(runup.samples(), takeoff().between(0.0, 40.0).samples()))
     assert flown.phases.count("takeoff-roll") == 1

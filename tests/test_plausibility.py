@@ -107,7 +107,7 @@ def test_an_altitude_that_stands_still_against_vertical_speed_is_set_aside() -> 
     """Altitude frozen at 640 ft while vertical speed says 720 ft/min: named within 5 s, and no height call from it."""
     flown = _stuck_altitude(((24.999, 0.0), (25.0, 720.0)))
     assert _told(flown) == [("channel-lost", "altitude_ft")]
-    assert 48.0 <= flown.one("feed", "channel-lost").t_s <= 50.0
+    assert 48.0 <= flown.t("feed", "channel-lost") <= 50.0
     assert "flaps-up" not in flown.ids("callout")
 
 

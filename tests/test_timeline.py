@@ -7,7 +7,7 @@ import pytest
 
 from monitor.sample import Sample
 from monitor.timeline import Timeline
-from tests.synthetic import ARRIVAL_S, Flown, fly, step, takeoff
+from tests.synthetic import ARRIVAL_S, Flown, at, fly, step, takeoff
 
 
 class Line:
@@ -189,7 +189,7 @@ def _roll(**lines: float) -> list[Sample]:
 
 
 def _later(samples: list[Sample], from_s: float, by_s: float) -> list[Sample]:
-    return [_at(s, s.time_s + by_s if s.time_s >= from_s else s.time_s) for s in samples]
+    return [_at(s, at(s) + by_s if at(s) >= from_s else at(s)) for s in samples]
 
 
 def _at(sample: Sample, time_s: float | None) -> Sample:
@@ -241,8 +241,8 @@ def test_a_gap_in_the_data_carries_deadlines_by_one_interval(lasted_s: float, wa
     samples = takeoff(oil_pressure_psi=((17.0, 75.0), (19.0, 10.0))).between(5.0, 30.0).samples()
     passed_s = 17.0 + 2.0 * 50.0 / 65.0  # 25 psi
     cut_s = round((passed_s + lasted_s) * 20.0) / 20.0
-    kept = [s for s in samples if s.time_s <= cut_s or s.time_s > cut_s + 4.0]
-    kept = [_with(s, 75.0) if s.time_s > cut_s else s for s in kept]
+    kept = [s for s in samples if at(s) <= cut_s or at(s) > cut_s + 4.0]
+    kept = [_with(s, 75.0) if at(s) > cut_s else s for s in kept]
     flown = fly(kept)
     assert bool(flown.warnings) == warned
 
@@ -258,7 +258,7 @@ def test_a_takeoff_after_a_restart_is_coached_whole() -> None:
 def test_nothing_falls_due_while_paused() -> None:
     """Paused with oil pressure just gone low: no warning meanwhile, the hold runs in feed time."""
     samples = takeoff(oil_pressure_psi=step(19.0, 75.0, 10.0)).between(5.0, 22.0).samples()
-    early, late = [s for s in samples if s.time_s <= 20.0], [s for s in samples if s.time_s > 20.0]
+    early, late = [s for s in samples if at(s) <= 20.0], [s for s in samples if at(s) > 20.0]
     paused = early + [early[-1]] * 40 + late
     flown = fly(paused)
     assert "paused" in flown.ids("feed")

@@ -158,9 +158,9 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "judging after the throttle is closed",
-        "monitor/judge.py",
-        "if reason in self._said or self.closed:",
-        "if reason in self._said:",
+        "monitor/coach.py",
+        "        self.judge.closed = True\n        self._agenda.clear()\n",
+        "        pass\n",
         "the idling engine of a rejected takeoff is warned of",
         JUDGE,
     ),
