@@ -52,7 +52,7 @@ class Coach:
         self._phases = Phases(self._conditions)
         judge = self.judge = Judge(s, aircraft, set_, options)
         tell = self.teller = Teller(s, self._phases, judge, procedure, options, Words(procedure, aircraft), agenda)
-        judge.connect(tell.warn, tell.show_held)
+        judge.connect(self._warn, tell.show_held)
         self._timeline = Timeline(self._feed_event, self._restart)
         self.routine = Routine(s, self._conditions, aircraft, procedure, options, agenda, judge, tell)
         self._power = Power(s, aircraft, set_, agenda, judge, self.routine.power_set)
@@ -73,6 +73,7 @@ class Coach:
         self._airspeed_known = False
         self._takeoffs = 0
         self._lined_up_for = 0
+        self._aborted_in: int | None = None
         self._with_sample: list[tuple[str, float]] = []  # feed events that come with a sample, once its values are in
         self.routine.after_takeoff = self._check_after_takeoff
         self._view = View(self)
@@ -125,7 +126,7 @@ class Coach:
             return None
         due = self._agenda.next_due
         if due <= timeline.t + timeline.interval_s:
-            at = timeline.arrival_s + max(due - timeline.t, 0.0)
+            at = timeline.arrival_s + max(due - timeline.t, 0.0) + 1e-6  # past the rounding of the sum
             return at if lost is None else min(at, lost)
         return lost
 
@@ -251,6 +252,8 @@ class Coach:
         more = getattr(self, "_enter_" + phase.replace("-", "_"), _nothing)(before, t)
         if phase not in TAKEOFF_PHASES:
             self.teller.takeoff = None
+        if phase in ("standing", "taxi"):
+            self._agenda.clear()  # what waited belonged to a takeoff that is no more
         self.teller.emit("phase", phase, t, None, more)
         if phase == "lined-up" or (phase == "takeoff-roll" and before != "lined-up"):
             self.routine.give("clock", t)
@@ -271,6 +274,8 @@ class Coach:
         self._configuration_hold.clear()
 
     def _count_takeoff(self) -> None:
+        if self._aborted_in == self._takeoffs + 1:
+            self._takeoffs += 1  # an abort before the roll has used up the number
         again = self._lined_up_for == self._takeoffs + 1  # lined up before, and no roll came of it
         self.teller.takeoff = self._lined_up_for = self._takeoffs + 1
         self._begin_takeoff()
@@ -330,6 +335,11 @@ class Coach:
     def _check_after_takeoff(self, t: float) -> None:
         for item, state in after_takeoff(self.state, self.aircraft, self._set, self.routine):
             self.teller.check("after-takeoff", item, state, t)
+
+    def _warn(self, id_: str, reason: str, t: float) -> None:
+        if id_ == "abort":
+            self._aborted_in = self.teller.takeoff
+        self.teller.warn(id_, reason, t)
 
     def _check_airspeed(self, t: float) -> None:
         self.teller.remark("caution", "airspeed", t, "airspeed")

@@ -17,6 +17,7 @@ from monitor.trend import Trend
 
 KEEP_S = 15.0
 KEEP_MIN = 4
+POSITION_TAU_S = 0.8
 # time, indicated airspeed, level (height or altitude), vertical speed, pitch
 Row = tuple[float, float | None, float | None, float | None, float | None]
 
@@ -54,8 +55,9 @@ class State:
         self.track: float | None = None
         self.history: deque[Row] = deque()
         self.seen: set[str] = set()
-        self._east = Trend(1.2)
-        self._north = Trend(1.2)
+        self._east = Trend(POSITION_TAU_S)
+        self._north = Trend(POSITION_TAU_S)
+        self._derived = Trend(1.0)
         self._origin: tuple[float, float] | None = None
 
     def update(self, t: float, sample: Sample) -> None:
@@ -107,7 +109,9 @@ class State:
         v, track = speed_and_track(self._north.rate, self._east.rate)
         if v > 10.0 and self.sample.track_deg is None:
             self.track = track
-        return v
+        # A straight line through an accelerating position shows the speed of two time constants ago.
+        self._derived.update(t, v)
+        return max(v + 2.0 * POSITION_TAU_S * self._derived.rate, 0.0)
 
     def _heights(self, t: float, sample: Sample) -> None:
         level = sample.height_ft

@@ -167,6 +167,7 @@ class Teller:
 
     def show_held(self, cue: str, t: float) -> None:
         """A warning that waits until after lift-off is shown at once."""
+        cue = cue.removesuffix("-flaps")
         self.emit("caution", HELD_AS.get(cue, cue), t, None, {"reason": cue, "held": True})
 
     def gauge(self, id_: str, channel: str, t: float) -> None:
