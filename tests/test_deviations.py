@@ -279,10 +279,24 @@ def test_ten_feet_lost_is_sinking_at_once(lost_ft: float, said: bool) -> None:
     assert bool(_sinks(100.0, lost_ft / 0.8 * 60.0, 0.8).all("caution", "sink")) == said
 
 
-@pytest.mark.parametrize(("at_ft", "said"), [(9.0, False), (195.0, True), (230.0, False)])
-def test_sinking_counts_above_ground_effect_and_below_200_ft(at_ft: float, said: bool) -> None:
-    """Below 10 ft it is a hold in ground effect, above 200 ft a matter of choice."""
+@pytest.mark.parametrize(("at_ft", "said"), [(195.0, True), (230.0, False)])
+def test_sinking_counts_below_200_ft(at_ft: float, said: bool) -> None:
+    """Below 200 ft sinking is said, above it is a matter of choice."""
     assert bool(_sinks(at_ft, 150.0, 1.6).all("caution", "sink")) == said
+
+
+@pytest.mark.parametrize(("hold_ft", "said"), [(9.5, False), (19.0, True)])
+def test_sinking_in_ground_effect_is_a_hold(hold_ft: float, said: bool) -> None:
+    """Down at 160 ft/min for 3 s from 9.5 ft: a hold in ground effect; from 19 ft: sinking."""
+    height = ((25.0, 0.0), (26.0, hold_ft), (30.0, hold_ft), (33.0, hold_ft - 8.0), (60.0, hold_ft + 316.0))
+    vertical = (
+        (24.999, 0.0), (25.0, 60.0 * hold_ft), (25.999, 60.0 * hold_ft), (26.0, 0.0), (29.999, 0.0), (30.0, -160.0),
+        (32.999, -160.0), (33.0, 720.0),
+    )  # fmt: skip
+    flown = _climbed(
+        38.0, height_ft=height, altitude_ft=tuple((t, 400.0 + h) for t, h in height), vertical_speed_fpm=vertical
+    )
+    assert bool(flown.all("caution", "sink")) == said
 
 
 def test_sinking_and_slow_says_speed_first() -> None:

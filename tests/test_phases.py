@@ -210,6 +210,11 @@ def test_a_rejected_takeoff() -> None:
     flown.calm()
 
 
+def test_a_rejection_is_stamped_between_the_samples() -> None:
+    """The lever that passes 0.3 between two samples is stamped there, not at the sample that showed it."""
+    assert _begins(fly(rejected(20.02)), "rejected-takeoff") == pytest.approx(20.37, abs=1e-3)
+
+
 def test_a_rejected_takeoff_without_a_throttle_channel() -> None:
     """Slowing down that lasts, with no lever in the data, is a rejection: no engine failure, no warning."""
     flown = fly(rejected(20.0).without("throttle"))

@@ -81,6 +81,14 @@ def test_the_rate_moves_no_call_by_more_than_the_data_allows(rate_hz: float) -> 
         assert other.t("callout", id_) == pytest.approx(fine.t("callout", id_), abs=tolerance), id_
 
 
+def test_without_a_height_channel_heights_are_above_the_field() -> None:
+    """Altitude alone, on a field at 400 ft: every call by height is where the height channel has it."""
+    with_height, without = fly(takeoff()), fly(takeoff().without("height_ft"))
+    assert without.ids("callout") == with_height.ids("callout")
+    for id_ in ("positive-rate", "flaps-up", "turn", "after-takeoff"):
+        assert without.t("callout", id_) == pytest.approx(with_height.t("callout", id_), abs=0.02), id_
+
+
 def test_each_call_comes_once_even_when_its_condition_comes_again() -> None:
     """Airspeed that falls back and rises again through VR and VY - 2, height that is passed twice: still one call
     each."""

@@ -410,20 +410,19 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "rotate as early as it likes",
-        "monitor/rotate.py",
-        "min(rate * lead_s, set_.rotate_early_max_kt)",
-        "rate * lead_s",
+        SETTINGS,
+        "rotate_early_max_kt = { value = 2,",
+        "rotate_early_max_kt = { value = 5,",
         "Rotate more than 2 kt below VR",
         ROUTINE,
     ),
     Mutant(
-        "rotate after an abort",
-        "monitor/routine.py",
-        "        if self._judge.aborted:\n            self._rotate_call.cancel()\n            return\n"
-        "        if self.power_set_t",
-        "        if self.power_set_t",
-        "calls of the takeoff after abort",
-        (*JUDGE, "test_coach_property"),
+        "an abort is not remembered",
+        "monitor/judge.py",
+        "            self.aborted = reason\n",
+        "            pass\n",
+        "Rotate is called after abort",
+        JUDGE,
     ),
     Mutant(
         "calls twice",
@@ -712,9 +711,11 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "deadlines survive a jump",
         "monitor/coach.py",
-        '        """The clock jumped: nothing that waited falls due, and the flight is looked at afresh."""\n'
-        "        self._agenda.clear()\n",
-        '        """The clock jumped: nothing that waited falls due, and the flight is looked at afresh."""\n',
+        "        self._agenda.clear()\n        self.state.restart()\n        self._plausibility.restart()\n"
+        "        self._conditions.restart()\n        self._phases.enter(None, t)\n        self.teller.takeoff = None\n"
+        "        self._begin_takeoff()\n",
+        "        self.state.restart()\n        self._plausibility.restart()\n        self._conditions.restart()\n"
+        "        self._phases.enter(None, t)\n        self.teller.takeoff = None\n",
         "what waited before a jump of the clock falls due after it",
         TIMELINE,
     ),
