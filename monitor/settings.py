@@ -20,6 +20,7 @@ class Settings(msgspec.Struct, frozen=True):
     liftoff_climb_fpm: float
     liftoff_climb_base_fpm: float
     liftoff_climb_per_pitch_rate: float
+    liftoff_lag_s: float
     liftoff_near_ft: float
     liftoff_doubt_ft: float
     liftoff_clear_ft: float
