@@ -11,7 +11,7 @@ import msgspec
 import pytest
 
 from monitor.options import Options
-from tests.synthetic import FIXED, GOVERNED, Flight, Flown, changed, fly, governed, step, takeoff
+from tests.synthetic import FIXED, GOVERNED, Flight, Flown, at, changed, fly, governed, step, takeoff
 
 # When each zone's cue falls due: half VR (25 kt) is passed at 17.25 s, the line 2 s before VR at 21.5, lift-off at 25.
 EARLY, MID, LATE, LOW, MIDDLE, HIGH = 15.2, 19.0, 22.6, 29.0, 45.0, 80.0
@@ -324,3 +324,19 @@ def test_acceleration_is_called_silently_at_mid_runway() -> None:
     event = fly(takeoff().between(5.0, 24.0), STOPS, Options(runway_length_ft=720.0)).one("callout", "acceleration")
     assert event.say is None
     assert event.t_s == pytest.approx(11.0 + (2.0 * 360.0 / (4.0 * 1.687810)) ** 0.5, abs=0.25)
+
+
+@pytest.mark.parametrize("cue", ["engine-failure", "power-loss", "directional-control", "oil-pressure-low", "flaps"])
+@pytest.mark.parametrize("due_s", [24.4, 24.85, 25.3, 26.5])
+@pytest.mark.parametrize("without", [(), ("on_ground",)])
+def test_a_gap_in_the_data_around_lift_off_brings_no_abort_in_the_air(
+    cue: str, due_s: float, without: tuple[str, ...]
+) -> None:
+    """Samples lost from 24.8 s to 27.3, a fault that falls due about then: an abort only with the wheels on the
+    ground."""
+    samples = [s for s in CUES[cue](due_s).without(*without).between(5.0, 40.0).samples() if not 24.8 < at(s) < 27.3]
+    for event in fly(samples).all("warning"):
+        if event.id == "abort":
+            assert event.phase in ("takeoff-roll", "rotation"), event
+            assert event.t_s is not None
+            assert event.t_s <= 25.05
