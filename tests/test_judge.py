@@ -340,3 +340,18 @@ def test_a_gap_in_the_data_around_lift_off_brings_no_abort_in_the_air(
             assert event.phase in ("takeoff-roll", "rotation"), event
             assert event.t_s is not None
             assert event.t_s <= 25.05
+
+
+# ---- the abort point ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("point_ft", "aborts"), [(300.0, True), (900.0, False)])
+def test_passing_the_abort_point_on_the_wheels_is_an_abort(point_ft: float, aborts: bool) -> None:
+    """Not airborne at the briefed abort point: an abort there; one that is passed in the air is none.
+
+    300 ft are rolled after (2 x 300 / 6.751)^(1/2) = 9.427 s at 4 kt/s (6.751 ft/s2); lift-off comes after 662 ft.
+    """
+    flown = fly(takeoff().between(5.0, 40.0), options=Options(abort_point_ft=point_ft))
+    assert flown.warnings == ([("abort", "abort-point")] if aborts else [])
+    if aborts:
+        assert flown.t("warning", "abort") == pytest.approx(11.0 + 9.427, abs=0.15)

@@ -288,3 +288,41 @@ def test_the_standard_atmosphere(feet: int, inhg: float, density: float) -> None
 def test_hot_air_is_thinner() -> None:
     """At sea level and 35 degC the density ratio is 288.15 / 308.15."""
     assert density_ratio(0.0, 35.0) == pytest.approx(288.15 / 308.15)
+
+
+# ---- slow trouble in the climb ---------------------------------------------------------------------------------------
+
+
+def test_a_climb_that_falls_below_its_own_is_a_loss_where_no_engine_channel_shows_it() -> None:
+    """Full throttle, climb speed kept, no rpm in the data: 720 ft/min falls to 100 at 240 ft and stays: power loss."""
+    height = ((25.0, 0.0), (45.0, 240.0), (80.0, 298.0))
+    flight = takeoff(
+        height_ft=height,
+        altitude_ft=tuple((t, 400.0 + h) for t, h in height),
+        vertical_speed_fpm=((24.999, 0.0), (25.0, 720.0), (45.0, 720.0), (45.5, 100.0)),
+    ).without("rpm")
+    flown = fly(flight.between(5.0, 80.0))
+    assert flown.warnings == [("power-loss", "power-loss")]
+    assert 45.0 + 6.0 <= flown.t("warning", "power-loss") <= 45.0 + 20.0
+
+
+def test_a_weak_but_steady_climb_is_none() -> None:
+    """An aeroplane that climbs at 250 ft/min all the way is not failing."""
+    height = ((25.0, 0.0), (125.0, 417.0))
+    flight = takeoff(
+        height_ft=height,
+        altitude_ft=tuple((t, 400.0 + h) for t, h in height),
+        vertical_speed_fpm=((24.999, 0.0), (25.0, 250.0)),
+    ).without("rpm")
+    assert fly(flight.between(5.0, 110.0)).warnings == []
+
+
+def test_a_steeper_climb_that_returns_is_none() -> None:
+    """A zoom from 80 kt to 70 and a normal climb after it: energy, not power."""
+    speed = ((11.0, 0.0), (25.0, 56.0), (31.0, 80.0), (41.0, 80.0), (47.0, 70.0))
+    height = ((25.0, 0.0), (41.0, 160.0), (47.0, 280.0), (80.0, 676.0))
+    flight = takeoff(
+        ias_kt=speed, groundspeed_kt=speed, height_ft=height, altitude_ft=tuple((t, 400.0 + h) for t, h in height),
+        vertical_speed_fpm=((24.999, 0.0), (25.0, 600.0), (41.0, 600.0), (41.5, 1200.0), (47.0, 1200.0), (47.5, 720.0)),
+    ).without("rpm")  # fmt: skip
+    assert fly(flight.between(5.0, 80.0)).warnings == []

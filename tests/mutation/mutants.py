@@ -553,6 +553,38 @@ MUTANTS: tuple[Mutant, ...] = (
         "a fourth advisory sounds",
         DEVIATIONS,
     ),
+    Mutant(
+        "the abort point is not watched",
+        "monitor/judge.py",
+        "if point is not None and self.roll_ft >= point and not maybe_off:",
+        "if False:",
+        "an aeroplane still on its wheels at the abort point hears nothing",
+        JUDGE,
+    ),
+    Mutant(
+        "the pilot never acts",
+        "monitor/routine.py",
+        'self._tell.acted("rotate", s.t)',
+        "pass",
+        "a pilot who calls first is told all the same",
+        ("test_pilot_first",),
+    ),
+    Mutant(
+        "the pilot is never told",
+        "monitor/teller.py",
+        "        hold.begin(t)\n",
+        "        pass\n",
+        "a pilot who forgets is not told",
+        ("test_pilot_first",),
+    ),
+    Mutant(
+        "options' levels ignored",
+        "monitor/teller.py",
+        "self._levels = {**procedure.levels, **options.levels}",
+        "self._levels = dict(procedure.levels)",
+        "what the logbook suggests is not heeded",
+        ("test_pilot_first",),
+    ),
     # ---- deviations --------------------------------------------------------------------------------------------------
     Mutant(
         "left is right",
