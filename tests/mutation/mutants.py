@@ -660,6 +660,14 @@ MUTANTS: tuple[Mutant, ...] = (
         PHASES,
     ),
     Mutant(
+        "lift-off stamped early without a switch",
+        SETTINGS,
+        "liftoff_lag_s = { value = 0.12,",
+        "liftoff_lag_s = { value = 0.5,",
+        "lift-off is stamped 0.4 s early",
+        PHASES,
+    ),
+    Mutant(
         "rotation at 4 degrees",
         SETTINGS,
         "rotation_rise_deg = { value = 2,",
