@@ -133,6 +133,18 @@ def test_the_table_on_the_wheels(cue: str, zone: str, due_s: float, action: str)
         assert all(event.say is None for event in held)
 
 
+@pytest.mark.parametrize("rate_hz", [5.0, 2.0])
+@pytest.mark.parametrize(("cue", "zone", "due_s", "action"), ROWS)
+def test_the_table_holds_with_slow_data(cue: str, zone: str, due_s: float, action: str, rate_hz: float) -> None:
+    """At 5 and 2 Hz the table is the same, and a call is later by two samples at most."""
+    aircraft = GOVERNED if cue == "manifold-pressure-low" else FIXED
+    due_s = MOVED.get((cue, due_s), due_s)
+    flown = fly(CUES[cue](due_s).at(rate_hz).between(5.0, 24.8), aircraft)
+    assert flown.warnings == ([("abort", REASON.get(cue, cue))] if action == ABORT else [])
+    if action == ABORT:
+        assert flown.t("warning", "abort") == pytest.approx(due_s, abs=0.45 + 2.0 / rate_hz)
+
+
 SAID_AFTER = {
     "oil-pressure-low": ("oil-pressure-low", "Oil pressure. Return and land"),
     "oil-temperature-high": ("oil-temperature-high", "Oil temperature. Return"),
