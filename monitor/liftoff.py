@@ -48,6 +48,8 @@ class LiftOff:
 
     def update(self, s: State, interval_s: float) -> float | None:
         """The time of lift-off once it is certain, else None. Call with every sample of the roll."""
+        if self._armed_t is None and max(s.ias or 0.0, s.v or 0.0) >= 0.62 * self._rotate_kt:
+            self._armed_t = s.t
         switch = s.sample.on_ground
         if switch is not None and not self._switch_dead:
             return self._by_switch(s, switch)
@@ -73,8 +75,6 @@ class LiftOff:
             return None
         fast = interval_s <= FAST_S
         level = s.level_trend.value if fast else s.level
-        if self._armed_t is None:
-            self._armed_t = s.t
         if self.lowest_ft is None or level <= self.lowest_ft:
             self.lowest_ft = level
             self._rising_since = None
