@@ -92,7 +92,10 @@ def first_turn(m: Measures) -> tuple[float, float]:
     """
     end = min(m.takeoff.aloft_until_s, m.liftoff_s + TURN_WITHIN_S)
     heading = _direction(m, end)
-    straight = float(np.median(heading.v[(heading.t >= m.liftoff_s - 1.0) & (heading.t <= m.liftoff_s + 5.0)]))
+    at_liftoff = heading.v[(heading.t >= m.liftoff_s - 1.0) & (heading.t <= m.liftoff_s + 5.0)]
+    if not len(at_liftoff):
+        raise NotMeasured(f"{heading.name} was not supplied around lift-off")
+    straight = float(np.median(at_liftoff))
     off = np.abs(heading.v - straight)
     inside = (heading.t >= m.liftoff_s) & (heading.t <= end)
     turned = np.flatnonzero(inside & (off >= TURNED_DEG))
