@@ -20,7 +20,12 @@ class Mutant(NamedTuple):
     tests: tuple[str, ...]
 
 
-JUDGE, LIMITS, POWER, ROUTINE = ("test_judge",), ("test_limits",), ("test_power",), ("test_routine",)
+JUDGE, LIMITS, POWER, ROUTINE = (
+    ("test_judge",),
+    ("test_limits",),
+    ("test_power",),
+    ("test_routine", "test_routine_climb"),
+)
 DEVIATIONS, PHASES, AIRSPEED = ("test_deviations",), ("test_phases",), ("test_airspeed",)
 TIMELINE, AGENDA, TREND = ("test_timeline",), ("test_agenda",), ("test_trend",)
 CHECKS, WORDS, PLAUSIBLE = ("test_checklist",), ("test_words",), ("test_plausibility",)
