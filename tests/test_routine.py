@@ -1,7 +1,8 @@
 """The routine calls, whole and up to rotation: each once, when it is due, in its words, silent where it should be.
 
 Every flight is made of straight lines (`tests.synthetic`), so each call's moment is worked out by hand here. The
-climb's: `test_routine_climb`. Lead of the call to rotate, levels, the quiet around rotation: common practice, no source.
+climb's: `test_routine_climb`. The lead of the call to rotate, the levels, the quiet around rotation: common practice,
+no source.
 """
 
 from __future__ import annotations

@@ -19,7 +19,8 @@ from tests.mutation.mutants import MUTANTS, Mutant
 ROOT = Path(__file__).resolve().parent.parent.parent
 TESTS = (
     "test_agenda", "test_trend", "test_timeline", "test_judge", "test_limits", "test_routine", "test_routine_climb",
-    "test_phases", "test_power", "test_deviations", "test_airspeed", "test_checklist", "test_words", "test_plausibility",
+    "test_phases", "test_power", "test_deviations", "test_airspeed", "test_checklist", "test_words",
+    "test_plausibility",
     "test_pilot_first", "test_coach_property",
 )  # fmt: skip
 AT_ONCE = 2
