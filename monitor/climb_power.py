@@ -16,6 +16,7 @@ from monitor.state import State
 
 G_FT_S2 = 32.174
 SLOW_S = 0.5
+GUSTY_KT_S = 0.6  # with airspeed changing more than this in the mean, gusts hide what the engine does
 
 
 class ClimbPower:
@@ -35,6 +36,7 @@ class ClimbPower:
         self._hold.clear()
         self._now: float | None = None
         self._usual: float | None = None
+        self._gust = 0.3
         self._scatter = 150.0  # as in gusts, until this air is known
 
     def update(self) -> None:
@@ -61,10 +63,12 @@ class ClimbPower:
         usual = self._usual if self._usual is not None else self._now
         short = usual - self._now
         # In gusts a climb comes and goes; only a fall well beyond this air's own scatter is the engine's.
-        low = usual > 300.0 and short > max((1.0 - self._set.climb_loss_part) * usual, 4.0 * self._scatter)
-        if not low:  # what the climb usually is, learned while it is well
-            usual += min(1.0, s.dt / 12.0) * (self._now - usual)
-            self._scatter += min(1.0, s.dt / 15.0) * (abs(short) - self._scatter)
+        self._gust += min(1.0, s.dt / 8.0) * (abs(s.ias_trend.rate) - self._gust)
+        calm = self._gust < GUSTY_KT_S
+        low = calm and usual > 300.0 and short > max((1.0 - self._set.climb_loss_part) * usual, 4.0 * self._scatter)
+        if not low:  # what the climb usually is, learned while it is well: a loss must not teach what is usual
+            usual += min(1.0, s.dt / 12.0) * (max(self._now, 0.75 * usual) - usual)
+            self._scatter += min(1.0, s.dt / 15.0) * (min(abs(short), 2.0 * self._scatter) - self._scatter)
         self._usual = usual
         self._hold.update(low, s.t)
 

@@ -259,8 +259,9 @@ class Coach:
             self.routine.give("clock", t)
             self._check_line_up(t)
         elif phase == "initial-climb":
-            self._agenda.run(self.state.t)
+            # In the air first: what fell due while samples were missing must not be an abort any more.
             self.judge.lifted_off(self.state.t)
+            self._agenda.run(self.state.t)
 
     def _begin_takeoff(self) -> None:
         self.judge.begin()

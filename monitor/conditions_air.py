@@ -81,7 +81,7 @@ class AirConditions:
         return abs(self._climb_slow) < min(150.0, 0.35 * self._climb_best)
 
     def _faster_or_eased(self) -> bool:
-        """What levelling off brings with it: more than climb speed, or less power. A weak climb in gusts has neither."""
+        """What levelling off brings with it: more speed, or less power. A weak climb in gusts has neither."""
         s = self._s
         return s.ias is None or s.ias_trend.value > self._climb_kt + 3.0 or self.power_reduced() is not None
 

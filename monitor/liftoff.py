@@ -102,10 +102,8 @@ class LiftOff:
 
     def _began(self, s: State, interval_s: float) -> float:
         """When the wheels left, once it is certain that they did."""
-        if interval_s <= FAST_S:
-            t = self._began_fast(s) - self._set.liftoff_lag_s
-        else:
-            t = self._began_slow(s, interval_s)
+        fast = interval_s <= FAST_S
+        t = self._began_fast(s) - self._set.liftoff_lag_s if fast else self._began_slow(s, interval_s)
         return max(t, self._armed_t if self._armed_t is not None else t)
 
     def _clear_of_ground(self, s: State, rise: float) -> bool:

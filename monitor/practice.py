@@ -16,25 +16,28 @@ from typing import Any
 
 import msgspec
 
+from monitor.judge import ABORT_TABLE
+
 ABORT, CONTINUE = "abort", "continue"
 HIT, MISS, FALSE_ABORT, CORRECT_CONTINUE = "hit", "miss", "false-abort", "correct-continue"
 CANCELLED = "cancelled"
 
-ABORT_UNTIL: dict[str, tuple[bool, bool, bool]] = {
-    "engine": (True, True, True),
-    "power": (True, True, True),
-    "swing": (True, True, True),
-    "oil": (True, True, False),
-    "airspeed": (True, True, False),
-    "airspeed-stuck": (True, True, False),
-    "rpm-high": (True, False, False),
-    "oil-temperature": (True, False, False),
+CUES: dict[str, str] = {
+    "engine": "engine-failure",
+    "power": "power-loss",
+    "swing": "directional-control",
+    "oil": "oil-pressure-low",
+    "airspeed": "airspeed-not-alive",
+    "airspeed-stuck": "airspeed-not-alive",
+    "rpm-high": "rpm-high",
+    "oil-temperature": "oil-temperature-high",
 }
-"""Is abort right for a fault whose cue comes below half VR, then until 2 s before VR, then in the last 2 s?
+"""Each practised fault and the cue of the coach's own abort table that it gives."""
 
-The coach's own abort table, common practice, no source. Inhibiting lesser alerts near rotation is accepted practice
-on some transport aeroplanes (FAA-H-8083-3C, chapter 16): an analogy here.
-"""
+ABORT_UNTIL: dict[str, tuple[bool, ...]] = {
+    kind: tuple(action == "abort" for action in ABORT_TABLE[cue]) for kind, cue in CUES.items()
+}
+"""Is abort right for a fault whose cue comes below half VR, then until 2 s before VR, then in the last 2 s?"""
 
 REASONS: dict[str, str] = {
     "engine": "engine failure",

@@ -58,6 +58,7 @@ class Routine:
             hold.clear()
         self._rotate_call.begin()
         self.done: set[str] = set()
+        self._at_call: dict[str, tuple[float | None, float | None]] = {}  # flaps and mixture when it fell due
         self.power_set_t: float | None = None
         self.liftoff_t: float | None = None
         self._climbing_since: float | None = None
@@ -70,6 +71,8 @@ class Routine:
         if call not in self.done:
             self.done.add(call)
             self._tell.callout(call, t, key if key is not None else call)
+            sample = self._s.sample
+            self._at_call[call] = (sample.flaps_deg, sample.mixture)
             if call == "after-takeoff":
                 self.after_takeoff(t)
 
@@ -129,15 +132,17 @@ class Routine:
     def _watch_pilot(self) -> None:
         """Where the pilot calls first: what the pilot does by himself needs no word."""
         s = self._s
-        sample, before = s.sample, s.prev
+        sample = s.sample
         rise = self._conditions.nose_rise_deg
         if self.liftoff_t is not None or (rise is not None and rise >= self._set.rotation_rise_deg):
             self._tell.acted("rotate", s.t)
-        if sample.flaps_deg is not None and before.flaps_deg is not None and sample.flaps_deg < before.flaps_deg - 0.2:
+        flaps = self._at_call.get("flaps-up", (None, None))[0]
+        if sample.flaps_deg is not None and flaps is not None and sample.flaps_deg < flaps - 0.5:
             self._tell.acted("flaps-up", s.t)
         if abs(sample.bank_deg or 0.0) > self._set.bank_deg:
             self._tell.acted("turn", s.t)
-        if sample.mixture is not None and before.mixture is not None and sample.mixture < before.mixture - 0.005:
+        mixture = self._at_call.get("lean", (None, None))[1]
+        if sample.mixture is not None and mixture is not None and sample.mixture < mixture - 0.02:
             self._tell.acted("lean", s.t)
         if s.climb_fpm is not None and abs(s.climb_fpm) < 150.0:
             self._tell.acted("level-off", s.t)
