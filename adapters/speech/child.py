@@ -37,12 +37,17 @@ class SpeechError(Exception):
 
 
 class Hello(msgspec.Struct, frozen=True):
-    """What the engine said of itself. missing: the voice asked for is not there. voices: (id, name, in language)."""
+    """What the engine said of itself.
+
+    missing: the voice asked for is not there. fits: the voice was asked for, or speaks the language that was. voices:
+    (id, name, in language).
+    """
 
     engine: str
     voice: str
     version: str = ""
     missing: bool = False
+    fits: bool = True
     voices: list[tuple[str, str, bool]] = []
 
 

@@ -41,7 +41,7 @@ class _Job(msgspec.Struct, frozen=True):
 
 
 class Library:
-    """All clips of one voice. `phrases` are rendered at start, in their order; then the number words."""
+    """All clips of one voice. `phrases` are rendered at start, in their order; then English number words."""
 
     def __init__(
         self,
@@ -112,7 +112,8 @@ class Library:
     def _run(self) -> None:
         self._todo.extend(text for text in self._phrases if not self._from_disk(text))
         self._fixed_left = len(self._todo)
-        self._todo.extend(word for word in NUMBER_WORDS if not self._from_disk(word))
+        if self._key.language.lower().startswith("en"):
+            self._todo.extend(word for word in NUMBER_WORDS if not self._from_disk(word))
         while not self._closing:
             if not self._fixed_left:
                 self.ready.set()
@@ -192,11 +193,16 @@ class Library:
     def _greet(self, hello: Hello) -> None:
         if self.problem:
             self._notices.append("voice: the speech engine is back")
-        self.hello, self.problem = hello, None
+        first, self.hello, self.problem = self.hello is None, hello, None
         if hello.missing and self._key.voice:
             instead = f'speaking with "{hello.voice}" (climbout voice list shows them)'
             self._notices.append(f'voice: "{self._key.voice}" is not installed; {instead}')
             self._key = msgspec.structs.replace(self._key, voice=hello.voice)
+        elif not hello.fits and first:
+            told = f'no voice for the language "{self._key.language}" is installed'
+            self._notices.append(
+                f'voice: {told}; speaking with "{hello.voice}" (climbout voice list --all shows others)'
+            )
 
     def _failed(self, why: str, gone: bool) -> None:
         if self._closing:

@@ -3,8 +3,8 @@
 pyttsx3 2.99 loses phrases, cannot be cut off, can hang, crash or end the process, and cannot tell that nothing was
 heard. So it only renders to files, here, in the main thread of a process that can be killed and started again.
 
-Lines of JSON: in `{"job": 1, "text": "Rotate"}`; out first `{"engine", "voice", "version", "missing", "voices"}` or
-`{"error"}`, then for every job `{"job", "pcm"}` (base64 of a trimmed clip) or `{"job", "error"}`.
+Lines of JSON: in `{"job": 1, "text": "Rotate"}`; out first `{"engine", "voice", "version", "missing", "fits",
+"voices"}` or `{"error"}`, then for every job `{"job", "pcm"}` (base64 of a trimmed clip) or `{"job", "error"}`.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ import sys
 import threading
 import time
 import types
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -56,9 +56,26 @@ def _wait_until(true: Callable[[], bool], limit_s: float) -> bool:
     return True
 
 
-def _speaks(voice: Any, language: str) -> bool:
-    tongues = [str(item).replace("_", "-").lower() for item in (voice.languages or [])]
-    return any(tongue.split("-")[0] == language.partition("-")[0].lower() for tongue in tongues)
+def _tongues(voice: Any) -> list[str]:
+    """The language tags of a voice, in small letters: "de", "en-us"; drivers write them with either dash."""
+    return [str(item).replace("_", "-").lower() for item in (voice.languages or []) if item]
+
+
+def fitting(voices: Sequence[Any], language: str) -> list[str]:
+    """The ids of the voices that speak a language, those of its very region first."""
+    wanted = language.replace("_", "-").lower()
+    ours = [v for v in voices if any(tongue.split("-")[0] == wanted.split("-")[0] for tongue in _tongues(v))]
+    return [str(v.id) for v in sorted(ours, key=lambda v: wanted not in _tongues(v))]  # sorting keeps the rest's order
+
+
+def best_of(ours: Sequence[str], language: str, engine: str, default: str) -> str:
+    """The voice to speak with when none is named, of those that fit; empty for the engine's own default.
+
+    espeak lists every accent, so there the one that is understood best speaks for English at large.
+    """
+    if engine == "espeak":
+        return ESPEAK_VOICE if ESPEAK_VOICE in ours and "-" not in language else next(iter(ours), "")
+    return "" if default in ours and "-" not in language else next(iter(ours), "")
 
 
 class Engine:
@@ -74,9 +91,13 @@ class Engine:
         self._engine.connect("finished-utterance", lambda name, completed: self._done.set())
         self._wake_early()
         self._engine.proxy.setBusy(False)  # properties act at once, with nothing behind them to cancel them
-        self.voices = [(str(v.id), str(v.name), _speaks(v, args.language)) for v in self._engine.getProperty("voices")]
+        found = self._engine.getProperty("voices")
+        ours = fitting(found, args.language)
+        self.voices = [(str(v.id), str(v.name), str(v.id) in ours) for v in found]
         self.missing = bool(args.voice) and args.voice not in [voice[0] for voice in self.voices]
-        self.voice = self._set_voice("" if self.missing else args.voice)
+        named = "" if self.missing else args.voice
+        self.voice = self._set_voice(named or best_of(ours, args.language, self.name, self._current()))
+        self.fits = bool(named) or self.voice in ours
         self._set("rate", args.rate)
         self._set("volume", args.volume)
 
@@ -86,15 +107,13 @@ class Engine:
         if self.name == "espeak" and hasattr(driver, "time"):
             driver.time = types.SimpleNamespace(sleep=self._done.wait)  # type: ignore[union-attr]
 
+    def _current(self) -> str:
+        return str(self._engine.getProperty("voice"))
+
     def _set_voice(self, wanted: str) -> str:
-        ours = [voice[0] for voice in self.voices if voice[2]]
-        if not wanted and self.name == "espeak":
-            wanted = ESPEAK_VOICE if ESPEAK_VOICE in ours else next(iter(ours), "")
-        if not wanted and self._engine.getProperty("voice") not in ours:
-            wanted = next(iter(ours), "")
         if wanted:
             self._set("voice", wanted)
-        return str(self._engine.getProperty("voice"))
+        return self._current()
 
     def _set(self, name: str, value: Any) -> None:
         self._engine.setProperty(name, value)
@@ -185,6 +204,7 @@ def main() -> None:
             "voice": engine.voice,
             "version": version or "",
             "missing": engine.missing,
+            "fits": engine.fits,
             "voices": engine.voices,
         }
     )
