@@ -18,6 +18,18 @@ def closing_lines(session: Session, source: Source | None = None) -> list[str]:
     refused = getattr(source, "refused", 0)
     if refused:
         lines.append(f"refused: {refused:,} packets from senders that only_from does not name")
+    return lines + _lost_lines(source)
+
+
+def _lost_lines(source: Source | None) -> list[str]:
+    """What never reached the coach because it came faster than it was taken."""
+    lines = []
+    lost = getattr(source, "lost", lambda: None)()
+    if lost:
+        lines.append(f"lost: {lost:,} packets, thrown away by the system with its receive buffer full (busy machine)")
+    dropped = getattr(source, "dropped", 0)
+    if dropped:
+        lines.append(f"lost: {dropped:,} messages, the oldest of more than were taken in time (busy machine)")
     return lines
 
 

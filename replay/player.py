@@ -16,6 +16,8 @@ SLICE_S = 0.1
 """Longest sleep at once, so that an interrupt ends it soon."""
 SHOW_S = 1 / 30
 """Least time between two snapshots shown, on the pacing clock."""
+LATE_S = 1.0
+"""Later than this, a flight goes on from where it stands and does not rush after its clock."""
 
 Step = Input | tuple[int, Sample]
 """An input of a recording, or a log's sample with its arrival in nanoseconds."""
@@ -46,6 +48,9 @@ class Pacer:
             self._start = (self.now_s(), arrival_ns)
         start_s, start_ns = self._start
         due_s = start_s + (arrival_ns - start_ns) / 1e9 / self.speed
+        late_s = self.now_s() - due_s
+        if late_s > LATE_S:  # the program or the machine was asleep
+            due_s, self._start = due_s + late_s, (start_s + late_s, start_ns)
         while ((left_s := due_s - self.now_s()) > 0 or self.paused) and not stop():
             before_s = self.now_s()
             self._sleep_s(min(left_s, SLICE_S) if not self.paused else SLICE_S)
@@ -53,6 +58,16 @@ class Pacer:
                 stood_s = self.now_s() - before_s
                 due_s, self._start = due_s + stood_s, (self._start[0] + stood_s, start_ns)
             idle()
+
+    def arrival_ns(self, at_ns: int) -> int:
+        """The arrival time that is due at a moment of the pacing clock, in nanoseconds; the moment itself when unpaced.
+
+        What happened in the world (a word was heard) is so told in the flight's own time.
+        """
+        if self._start is None or self.speed is None:
+            return at_ns
+        start_s, start_ns = self._start
+        return start_ns + round((at_ns - round(start_s * 1e9)) * self.speed)
 
 
 class Played(msgspec.Struct):
