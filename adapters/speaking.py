@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import threading
+import time
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
@@ -14,9 +15,12 @@ from monitor.events import Event
 from monitor.snapshot import Snapshot
 
 if TYPE_CHECKING:
+    from adapters.speech.spoken import Spoken
     from adapters.voice import Voice
 
 Tell = Callable[[str], None]
+_LOOK_S = 0.05
+"""Between two looks at what is being said, once the flight is over."""
 
 
 def wanted(args: argparse.Namespace, user: Mapping[str, object]) -> bool:
@@ -51,9 +55,14 @@ class Speaking:
     name = "the voice"
 
     def __init__(self, voice: Voice, tell: Tell) -> None:
-        """Not yet started. `caption`, when set, is given the words being said now."""
+        """Not yet started.
+
+        caption, when set, is given the words being said now. keep, when set, is given the spoken log, line by line as
+        it grows; it must not wait.
+        """
         self.voice = voice
         self.caption: Callable[[str | None], None] | None = None
+        self.keep: Callable[[list[Spoken]], None] | None = None
         self._tell = tell
         self._words: str | None = None
         self._starting = threading.Thread(target=self._start, name="voice start", daemon=True)
@@ -69,25 +78,37 @@ class Speaking:
 
     def show(self, snapshot: Snapshot) -> None:
         """No gauge is read; but this is the moment for captions and for what the voice has to tell."""
+        self._follow()
+
+    def _follow(self) -> None:
         for line in self.voice.take_notices():
             self._tell(line)
         words = self.voice.saying()
         if words != self._words and self.caption is not None:
             self.caption(words)
         self._words = words
+        self._keep_log()
+
+    def _keep_log(self) -> None:
+        if self.keep is not None and (log := self.voice.take_log()):
+            self.keep(log)
 
     def latency_s(self) -> float | None:
         """Seconds from an event to its first sound, as measured."""
         return self.voice.latency_s()
 
-    def drain(self, timeout_s: float) -> None:
-        """Let it finish what it is saying."""
-        self.voice.drain(timeout_s)
+    def drain(self, timeout_s: float, stop: Callable[[], bool] = lambda: False) -> None:
+        """Let it finish what it is saying, the captions going along, until `stop` says so."""
+        end = time.monotonic() + timeout_s
+        while not stop() and (left_s := end - time.monotonic()) > 0 and not self.voice.drain(min(left_s, _LOOK_S)):
+            self._follow()
+        self._follow()
 
     def close(self) -> None:
         """Fall silent."""
         self._starting.join(4.0)
         self.voice.close()
+        self._keep_log()
 
     def _start(self) -> None:
         try:

@@ -152,9 +152,13 @@ class Dashboard:
             self._caption(event.say, caption_seconds(event.say))
 
     def caption(self, words: str | None, seconds: float | None = None) -> None:
-        """The words being said now, from who says them; None = silence. From then on events give no captions."""
+        """The words being said now, from who says them; None = silence. From then on events give no captions.
+
+        Who says them tells when they end; should that never come, they go after `seconds`, else three times as long as
+        such words usually stay (a voice may be set to less than half the usual rate).
+        """
         self._captions_given = True
-        self._caption(words, caption_seconds(words or "") if seconds is None else seconds)
+        self._caption(words, 3.0 * caption_seconds(words or "") if seconds is None else seconds)
 
     def _caption(self, words: str | None, seconds: float) -> None:
         self._caption_until_s = self._clock() + seconds

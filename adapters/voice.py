@@ -23,7 +23,8 @@ from adapters.speech.cache import ClipCache, ClipKey
 from adapters.speech.child import RenderChild, render_command
 from adapters.speech.choose import choose_player
 from adapters.speech.library import Library
-from adapters.speech.speaker import Opener, Speaker, Spoken
+from adapters.speech.speaker import Opener, Speaker
+from adapters.speech.spoken import Spoken
 from monitor.events import Event
 from monitor.snapshot import Snapshot
 

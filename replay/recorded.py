@@ -10,9 +10,13 @@ import msgspec
 
 from adapters.held import Held
 from adapters.session import Input
+from adapters.speech.spoken import Spoken
 from monitor.options import Options
 from monitor.toml_check import Faults
 from replay.recording import APPLICATION_ID, FORMAT, KINDS
+
+SPOKEN_SINCE = 2
+"""The format that first held a `spoken` table."""
 
 
 def _connect(path: Path) -> sqlite3.Connection:
@@ -82,6 +86,13 @@ class Recording:
         for (line,) in self._rows("SELECT line FROM event ORDER BY n"):
             yield line
 
+    def spoken(self) -> list[Spoken] | None:
+        """The voice's log, in order; None when the recording is older than such logs."""
+        if self._version() < SPOKEN_SINCE:
+            return None
+        rows = self._rows("SELECT what, text, id, at_ns, reason, depth_s FROM spoken ORDER BY n")
+        return [Spoken(*row) for row in rows]
+
     def close(self) -> None:
         """Let go of the file."""
         self._database.close()
@@ -93,9 +104,12 @@ class Recording:
         except sqlite3.DatabaseError as error:
             self.notes.append(f"recording {self.path.name}: damaged, read as far as it goes ({error})")
 
+    def _version(self) -> int:
+        return int(self._database.execute("PRAGMA user_version").fetchone()[0])
+
     def _check_format(self) -> None:
         application = self._database.execute("PRAGMA application_id").fetchone()[0]
-        version = self._database.execute("PRAGMA user_version").fetchone()[0]
+        version = self._version()
         if application != APPLICATION_ID:
             raise Faults([f"recording {self.path}: a SQLite file, but no recording of climbout"])
         if version > FORMAT:

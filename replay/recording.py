@@ -5,8 +5,10 @@ a write-ahead log copied without its -wal file would hold nothing new. So a kill
 second, and the file alone, without its companions, opens. At a proper close the journal is switched off, so that
 the file can be read by anyone, from a read-only folder too.
 
-Tables, format 1: `meta` (key, value); `origin` (id, name); `input` (n, kind: index into `KINDS`, arrival_ns, origin,
-data); `event` (n, input: the number of the last input before it, line: the JSON as printed).
+Tables, format 2: `meta` (key, value); `origin` (id, name); `input` (n, kind: index into `KINDS`, arrival_ns, origin,
+data); `event` (n, input: the number of the last input before it, line: the JSON as printed); `spoken` (n, what, text,
+id, at_ns, reason, depth_s: see `adapters.speech.spoken`), the voice's log, which no replay looks at. Format 1 had no
+`spoken`.
 """
 
 from __future__ import annotations
@@ -20,12 +22,13 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 
 from adapters.session import Input
+from adapters.speech.spoken import Spoken
 from monitor.events import Event, to_json
 from monitor.toml_check import Faults
 
 APPLICATION_ID = 0x434C4D42
 """Marks a SQLite file as ours: "CLMB"."""
-FORMAT = 1
+FORMAT = 2
 KINDS = ("packet", "prime", "tick", "key", "voice", "end")
 """Input kinds; the file holds the index. Only ever add at the end."""
 COMMIT_S = 0.5
@@ -41,9 +44,12 @@ CREATE TABLE origin (id INTEGER PRIMARY KEY, name TEXT NOT NULL);
 CREATE TABLE input (
     n INTEGER PRIMARY KEY, kind INTEGER NOT NULL, arrival_ns INTEGER NOT NULL, origin INTEGER, data BLOB);
 CREATE TABLE event (n INTEGER PRIMARY KEY, input INTEGER NOT NULL, line BLOB NOT NULL);
+CREATE TABLE spoken (
+    n INTEGER PRIMARY KEY, what TEXT NOT NULL, text TEXT NOT NULL, id TEXT NOT NULL, at_ns INTEGER NOT NULL,
+    reason TEXT NOT NULL, depth_s REAL NOT NULL);
 """
 
-_Batch = tuple[Sequence[Input], Sequence[Event]]
+_Batch = tuple[Sequence[Input], Sequence[Event], Sequence[Spoken]]
 
 
 def create(path: Path, meta: Mapping[str, bytes | str]) -> sqlite3.Connection:
@@ -96,9 +102,10 @@ class Writer:
         """Write the batches as one transaction, and into the main file. Raises sqlite3.Error."""
         self._database.execute("BEGIN")
         try:
-            for inputs, events in batches:
+            for inputs, events, spoken in batches:
                 self._database.executemany("INSERT INTO input VALUES (?, ?, ?, ?, ?)", map(self._row, inputs))
                 self._database.executemany("INSERT INTO event VALUES (?, ?, ?)", map(self._line, events))
+                self._database.executemany("INSERT INTO spoken VALUES (NULL, ?, ?, ?, ?, ?, ?)", spoken)
             self._database.execute("COMMIT")
         except sqlite3.Error:
             with contextlib.suppress(sqlite3.Error):
@@ -148,9 +155,16 @@ class Recorder:
 
     def record(self, inputs: Sequence[Input], events: Sequence[Event]) -> None:
         """Keep inputs, and the events that the last of them made."""
+        self._keep((inputs, tuple(events), ()))
+
+    def said(self, spoken: Sequence[Spoken]) -> None:
+        """Keep what the voice tells of its calls. Waits no more than `record`."""
+        self._keep(((), (), tuple(spoken)))
+
+    def _keep(self, batch: _Batch) -> None:
         if self.failed:
             return
-        self._waiting.append((inputs, tuple(events)))
+        self._waiting.append(batch)
         if len(self._waiting) > QUEUE_MAX:
             self._fail(f"the disk is {QUEUE_MAX:,} inputs behind")
 

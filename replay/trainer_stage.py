@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -14,6 +15,10 @@ from adapters.outputs import Output, Outputs, Teller
 from adapters.screens import make_screen
 from adapters.session import Input
 from adapters.speaking import Speaking, open_voice
+
+if TYPE_CHECKING:
+    from replay.player import Pacer
+    from replay.recording import Recorder
 
 SOURCE = "built-in trainer"
 LAST_WORDS_S = 5.0
@@ -59,10 +64,17 @@ class Stage:
         self._tell.outputs = None
         self.outputs.close()
 
-    def finish_speaking(self) -> None:
-        """Let the voice finish what it is saying."""
+    def keep_spoken(self, recorder: Recorder, pacer: Pacer) -> None:
+        """Put the voice's log into a recording, its times in the flight's own, as those of the packets are."""
         if self.speaking is not None:
-            self.speaking.drain(LAST_WORDS_S)
+            self.speaking.keep = lambda log: recorder.said(
+                [entry._replace(at_ns=pacer.arrival_ns(entry.at_ns)) for entry in log]
+            )
+
+    def finish_speaking(self, stop: Callable[[], bool]) -> None:
+        """Let the voice finish what it is saying, until `stop` says so."""
+        if self.speaking is not None:
+            self.speaking.drain(LAST_WORDS_S, stop)
 
     def with_latency(self, inputs: Iterable[Input]) -> Iterator[Input]:
         """The inputs, and the voice's latency among them whenever it is measured anew."""

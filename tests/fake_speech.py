@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+import time
 from array import array
 from collections.abc import Callable
 from typing import Any
@@ -11,6 +12,8 @@ from typing import Any
 from adapters.speech.child import RenderChild
 from adapters.speech.clip import RATE_HZ, Clip
 from adapters.speech.players import IDLE, LOST, PLAYING
+from adapters.speech.spoken import Spoken
+from monitor.events import Event
 
 S = 1_000_000_000
 
@@ -147,3 +150,66 @@ class FakeDevice:
     def close(self) -> None:
         """End."""
         self.closed = True
+
+
+class InstantVoice:
+    """A voice without sound, thread or engine: begins a call at one look and has said it at the next.
+
+    Its latency changes at every look, from 0.02 to 0.06 s.
+    """
+
+    def __init__(self) -> None:
+        """Nothing said."""
+        self.log: list[Spoken] = []
+        self.looks = 0
+        self._waiting: list[Event] = []
+        self._now: Event | None = None
+
+    def start(self) -> str | None:
+        """Say that it is there."""
+        return "voice: instant"
+
+    def event(self, event: Event) -> None:
+        """Take in words."""
+        if event.say:
+            self._waiting.append(event)
+            self._note("queued", event)
+
+    def saying(self) -> str | None:
+        """One look."""
+        if self._now is not None:
+            self._note("finished", self._now)
+            self._now = None
+        elif self._waiting:
+            self._now = self._waiting.pop(0)
+            self._note("started", self._now)
+        return None if self._now is None else self._now.say
+
+    def _note(self, what: str, event: Event) -> None:
+        self.log.append(Spoken(what, event.say or "", event.id, time.monotonic_ns(), ""))
+
+    def take_log(self) -> list[Spoken]:
+        """What was noted since the last call."""
+        taken, self.log = self.log, []
+        return taken
+
+    def take_notices(self) -> list[str]:
+        """All is well."""
+        return []
+
+    def latency_s(self) -> float | None:
+        """Another one each time."""
+        self.looks += 1
+        return 0.02 + self.looks % 5 / 100
+
+    def drain(self, timeout_s: float) -> bool:
+        """Whether all was said; only looks say anything."""
+        return self._now is None and not self._waiting
+
+    def close(self) -> None:
+        """Cut what is being said, drop the rest."""
+        if self._now is not None:
+            self._note("cut", self._now)
+        for event in self._waiting:
+            self._note("dropped", event)
+        self._now, self._waiting = None, []

@@ -24,6 +24,7 @@ from adapters.live import Live
 from adapters.outputs import Outputs
 from adapters.session import apply
 from monitor.events import Event, to_json
+from monitor.options import Options
 from replay.recorded import Recording
 from replay.recording import Recorder
 from replay.trainer_feed import feed_text
@@ -311,11 +312,11 @@ def test_zeromq_flight(tmp_path: Path, flight: list[bytes]) -> None:
 class Virtual:
     """The real loop, session and recorder on a clock that is set, with packets at set times."""
 
-    def __init__(self, tmp_path: Path, script: list[tuple[float, str, bytes]]) -> None:
+    def __init__(self, tmp_path: Path, script: list[tuple[float, str, bytes]], options: Options | None = None) -> None:
         """script: (time, origin, payload)."""
-        self.clock, self.kept = SetClock(), Kept()
+        self.clock, self.kept, self.options = SetClock(), Kept(), options
         self.source = ScriptedSource(self.clock, script)
-        self.session = trainer_packets.session()
+        self.session = trainer_packets.session(options)
         self.recorder = Recorder(tmp_path / "a.climbout", {"feed": ""}, print)
         self.live = Live(
             self.source, self.session, Outputs([self.kept], print), record=self.recorder.record,
@@ -327,7 +328,7 @@ class Virtual:
         end_s = self.clock.now_s + seconds
         self.live.run(lambda: self.clock.now_s >= end_s)
         self.recorder.close()
-        again, read = trainer_packets.session(), Recording(self.recorder.path)
+        again, read = trainer_packets.session(self.options), Recording(self.recorder.path)
         lines = [to_json(event) for given in read.inputs() for event in apply(again, given)]
         assert lines == list(map(to_json, self.kept.events)) == list(read.event_lines())
         return self.kept.events
@@ -401,6 +402,23 @@ def test_loop_takes_keys_and_the_voice_s_latency(tmp_path: Path) -> None:
     inputs = list(Recording(virtual.recorder.path).inputs())
     assert [given.data for given in inputs if given.kind == "voice"] == [b"0.1", b"0.2"]
     assert [given.data for given in inputs if given.kind == "key"] == [b"q"]
+
+
+def test_loop_flown_with_a_latency_that_changes_replays_to_the_same_bytes(tmp_path: Path) -> None:
+    """A latency that changes all the time moves "Rotate", and the replay hears the same; without it, it would not."""
+    speaking = Options(voice=True)
+    plain = Virtual(tmp_path / "plain", list(_scripted(seconds=30.0)), speaking).fly(30.0)
+    virtual = Virtual(tmp_path / "voice", list(_scripted(seconds=30.0)), speaking)
+    start_s = virtual.clock.now_s
+    virtual.live._latency_s = lambda: round(0.02 + 0.005 * ((virtual.clock.now_s - start_s) // 0.5), 3)
+    events = virtual.fly(30.0)  # which checks the bytes
+    inputs = list(Recording(virtual.recorder.path).inputs())
+    assert len({given.data for given in inputs if given.kind == "voice"}) > 50
+    deaf = trainer_packets.session(speaking)
+    without = [event for given in inputs if given.kind != "voice" for event in apply(deaf, given)]
+    (early,), (late,), (unheard,) = ([e.t_s for e in flown if e.id == "rotate"] for flown in (events, plain, without))
+    assert early is not None and late is not None and early < late - 0.05
+    assert unheard == late
 
 
 def test_loop_shows_at_most_thirty_snapshots_a_second(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ import pytest
 
 from adapters import cli, common
 from adapters.speaking import Speaking, open_voice
+from adapters.speech.spoken import Spoken
 from monitor.events import Event
 from monitor.snapshot import Snapshot
 from monitor.toml_check import Faults
@@ -27,6 +28,8 @@ class FakeVoice:
         self.said: list[Event] = []
         self.words: str | None = None
         self.notices: list[str] = []
+        self.log: list[Spoken] = []
+        self.following: list[str] = []
         self.closed = False
 
     def start(self) -> str | None:
@@ -49,9 +52,20 @@ class FakeVoice:
         taken, self.notices = self.notices, []
         return taken
 
+    def take_log(self) -> list[Spoken]:
+        """As set, once."""
+        taken, self.log = self.log, []
+        return taken
+
+    def drain(self, timeout_s: float) -> bool:
+        """Done when the words set to follow are out."""
+        self.words = self.following.pop(0) if self.following else None
+        return self.words is None
+
     def close(self) -> None:
-        """Note."""
+        """Note, and log the end."""
         self.closed = True
+        self.log.append(Spoken("cut", "Rotate", "rotate", 9, "the end"))
 
 
 def _speaking(voice: FakeVoice) -> tuple[Speaking, list[str]]:
@@ -93,6 +107,39 @@ def test_words_become_captions_when_they_change() -> None:
     speaking.show(Snapshot())
     assert captions == ["Rotate", None]
     assert told == ["voice: gone"]
+
+
+def test_captions_follow_the_last_words_too() -> None:
+    """While the voice finishes after the flight, the captions go along and end; an interrupt ends the waiting."""
+    voice, captions = FakeVoice(), list[str | None]()
+    speaking, _ = _speaking(voice)
+    speaking.caption = captions.append
+    voice.following = ["Turn height", "Level off"]
+    speaking.drain(60.0)
+    assert captions == ["Turn height", "Level off", None]
+    voice.following = ["Turn height"]
+    speaking.drain(60.0, lambda: True)
+    assert voice.following == ["Turn height"]
+
+
+def test_the_spoken_log_is_handed_on_to_its_last_line() -> None:
+    """Every line once, as it grows, and what `close` adds; with nobody to keep it, nothing is taken."""
+    voice, kept = FakeVoice(), list[Spoken]()
+    voice.let.set()
+    speaking, _ = _speaking(voice)
+    speaking.start()
+    first, second = (Spoken(what, "Rotate", "rotate", 7, "", 0.02) for what in ("queued", "started"))
+    voice.log = [first]
+    speaking.show(Snapshot())
+    assert voice.log == [first]
+    speaking.keep = kept.extend
+    speaking.show(Snapshot())
+    voice.log = [second]
+    speaking.show(Snapshot())
+    speaking.show(Snapshot())
+    assert kept == [first, second]
+    speaking.close()
+    assert [line.what for line in kept] == ["queued", "started", "cut"]
 
 
 def _args(*line: str) -> argparse.Namespace:

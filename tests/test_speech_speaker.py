@@ -9,7 +9,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from adapters.speech.players import Player
-from adapters.speech.speaker import INBOX_MAX, Speaker, Spoken
+from adapters.speech.speaker import INBOX_MAX, Speaker
+from adapters.speech.spoken import Spoken
 from monitor.events import Event
 from tests.fake_speech import FakeClips, FakeClock, FakePlayer
 
@@ -47,7 +48,7 @@ class _Scene:
 
     def story(self) -> list[str]:
         """What happened, without the "queued" lines."""
-        lines = [f"{what} {text}" + (f" ({reason})" if reason else "") for what, text, _, _, reason in self.log]
+        lines = [f"{what} {text}" + (f" ({reason})" if reason else "") for what, text, _, _, reason, _ in self.log]
         self.log.clear()
         return [line for line in lines if not line.startswith("queued")]
 
@@ -278,7 +279,7 @@ def test_whatever_happens_every_call_has_one_end(acts: list[tuple[str, str, str]
     ends: dict[str, int] = {}
     sounding = None
     queued: dict[str, int] = {}
-    for what, text, identity, at_ns, _ in scene.log:
+    for what, text, identity, at_ns, *_ in scene.log:
         if what == "queued":
             queued[identity] = queued.get(identity, 0) + 1
         elif what == "started":

@@ -15,7 +15,8 @@ from adapters.speech.clip import RATE_HZ
 from adapters.speech.device import DevicePlayer, Mixer
 from adapters.speech.library import Library
 from adapters.speech.players import Player
-from adapters.speech.speaker import Speaker, Spoken
+from adapters.speech.speaker import Speaker
+from adapters.speech.spoken import Spoken
 from adapters.voice import Voice, VoiceSettings, make_library
 from monitor.aircraft_file import load_aircraft
 from monitor.callouts import phrases

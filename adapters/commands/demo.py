@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from contextlib import ExitStack
 from datetime import datetime
 from pathlib import Path
@@ -16,6 +15,7 @@ from adapters.outputs import Teller
 if TYPE_CHECKING:
     from adapters.common import Setup
     from adapters.keys import Key
+    from replay.recording import Recorder
     from replay.trainer_flight import TrainerFlight
 
 NAME = "demo"
@@ -65,15 +65,18 @@ def _fly(args: argparse.Namespace, setup: Setup, tell: Teller, stop: interrupts.
     )
     flight = TrainerFlight(aircraft, scenario)
     session = RecordedSession(setup.feed, aircraft, setup.procedure, setup.options)
-    session.record = _recording(args, setup, tell, stack)
+    recorder = _recorder(args, setup, tell, stack)
+    session.record = None if recorder is None else recorder.record
     keyboard = _Keyboard(flight)
     keys = stack.enter_context(open_keys())
     pacer = Pacer(None if args.fast else float(args.speed), sleep_s=Ears(keys, keyboard.heard).sleep)
+    if recorder is not None:
+        stage.keep_spoken(recorder, pacer)
     with stage.open(Listener(flight)):
         player = Player(session, stage.outputs, pacer, lambda: stop.asked)
         player.play(stage.with_latency(flight.inputs(lambda: keyboard.quit)))
         if not (stop.asked or keyboard.quit):
-            stage.finish_speaking()
+            stage.finish_speaking(lambda: stop.asked)
     for line in closing_lines(session):
         tell(line)
     return EXIT_INTERRUPTED if stop.asked else 0
@@ -99,7 +102,7 @@ class _Keyboard:
             self._flight.paused = not self._flight.paused
 
 
-def _recording(args: argparse.Namespace, setup: Setup, tell: Teller, stack: ExitStack) -> Callable[..., None] | None:
+def _recorder(args: argparse.Namespace, setup: Setup, tell: Teller, stack: ExitStack) -> Recorder | None:
     if args.record is None:
         return None
     from replay.keeping import start_recorder
@@ -117,4 +120,4 @@ def _recording(args: argparse.Namespace, setup: Setup, tell: Teller, stack: Exit
     )
     stack.callback(lambda: tell(f"recorded: climbout debrief {path}"))
     stack.callback(recorder.close)
-    return recorder.record
+    return recorder

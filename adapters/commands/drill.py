@@ -126,7 +126,7 @@ class _Exercise:
         with stage.open():
             self._fly_all(stage, keys)
             if not (self._stop() or self._over):
-                stage.finish_speaking()
+                stage.finish_speaking(self._stop)
         if not self._args.json and self._outcomes:
             print("\n".join(table(self._outcomes, practice.summarise(self._outcomes), self._seed)))
         return EXIT_INTERRUPTED if self._stop() else 0

@@ -87,6 +87,7 @@ def _fly(
     outputs = Outputs([*([] if speaking is None else [speaking]), screen, LoggedEvents()], tell)
     if speaking is not None:
         speaking.caption = getattr(screen, "caption", None)
+        speaking.keep = None if recorder is None else recorder.said
     with open_keys() as keys:
         live = Live(
             source,

@@ -64,7 +64,7 @@ def _play(args: argparse.Namespace, flight: Flight, tell: Teller, stop: interrup
         try:
             Player(session, outputs, pacer, lambda: stop.asked or hand.quit).play(flight.steps)
             if speaking is not None and not (stop.asked or hand.quit):
-                speaking.drain(LAST_WORDS_S)
+                speaking.drain(LAST_WORDS_S, lambda: stop.asked)
         finally:
             tell.outputs = None
             outputs.close()

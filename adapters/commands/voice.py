@@ -8,7 +8,7 @@ import sys
 import time
 from typing import Any
 
-from adapters.speech.speaker import Spoken
+from adapters.speech.spoken import Spoken
 from adapters.voice import Voice, VoiceSettings, make_voice
 from adapters.voice_options import add_voice_options, voice_settings
 from monitor.events import Event

@@ -12,13 +12,14 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
-from typing import Any, NamedTuple, Protocol
+from typing import Any, Protocol
 
 import msgspec
 
 from adapters.speech.clip import Clip, estimated, silence
 from adapters.speech.order import Call, Dropped, Waiting, call_of, cuts
 from adapters.speech.players import LOST, PLAYING, Player, SilentPlayer
+from adapters.speech.spoken import Spoken
 
 S = 1_000_000_000
 _RENDER_S = 0.6  # how long a call waits for words that were not rendered beforehand (the engine has 0.5 s)
@@ -26,19 +27,6 @@ _RETRY_S = (1.0, 2.0, 5.0, 10.0)  # pauses before a lost device is tried again
 _OVERDUE_S = 1.0
 _GAP_S = 0.15
 INBOX_MAX = 256
-
-
-class Spoken(NamedTuple):
-    """One line of the spoken log: "queued", "started", "cut", "dropped" or "finished", when, and why.
-
-    at_ns: monotonic; of "started" the moment the device took the first sample. reason: empty when there is none.
-    """
-
-    what: str
-    text: str
-    id: str
-    at_ns: int
-    reason: str
 
 
 class Clips(Protocol):
@@ -319,7 +307,8 @@ class Speaker:
         if current.started:
             return
         current.started, current.played_ns = True, at_ns
-        self._note("started", current.call, at_ns, f"as text: {current.as_text}" if current.as_text else "")
+        why = f"as text: {current.as_text}" if current.as_text else ""
+        self._note("started", current.call, at_ns, why, current.player.depth_s)
         if not current.as_text and current.prompt:
             self._latencies.append((at_ns - current.call.asked_ns) / S)
 
@@ -340,5 +329,5 @@ class Speaker:
             if item.reason.startswith("too "):  # what was said already, or is void after "abort", needs no line
                 self.notices.append(f'voice: not said, {item.reason}: "{item.call.text}"')
 
-    def _note(self, what: str, call: Call, at_ns: int, reason: str = "") -> None:
-        self._log.append(Spoken(what, call.text, call.id, at_ns, reason))
+    def _note(self, what: str, call: Call, at_ns: int, reason: str = "", depth_s: float = 0.0) -> None:
+        self._log.append(Spoken(what, call.text, call.id, at_ns, reason, depth_s))
