@@ -129,6 +129,11 @@ class Session:
         """The origin that is heard, or was heard last; None before the first valid sample."""
         return self._owner
 
+    @property
+    def first_ns(self) -> int | None:
+        """The arrival time at which coach seconds are 0; None before the first input that counts."""
+        return self._first_ns
+
     def packet(self, packet: Packet) -> list[Event]:
         """One packet as it arrived. Events in the order noticed."""
         self.accepted = ()

@@ -10,6 +10,7 @@ from rich.text import Text
 
 from monitor.toml_check import plain
 from replay.debrief import Debrief, TakeoffDebrief
+from replay.heard import in_words
 from replay.items import Item
 
 LABELS: dict[str, str] = {
@@ -88,6 +89,21 @@ def _print_takeoff(takeoff: TakeoffDebrief, console: Console) -> None:
             console.print(Text(f"Not {word}: {LABELS[item.id]}: {item.why}", style="dim"))
     for number, source in enumerate(sources, 1):
         console.print(Text(f"[{number}] {source}", style="dim"))
+    _print_heard(takeoff, console)
+
+
+def _print_heard(takeoff: TakeoffDebrief, console: Console) -> None:
+    """What became of each call that the voice was given."""
+    if takeoff.heard is None:
+        console.print(Text(f"When the calls were heard is not known: {takeoff.why.get('heard', '')}", style="dim"))
+        return
+    table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column("call")
+    table.add_column("heard")
+    for call in takeoff.heard:
+        table.add_row(Text(call.say), Text(in_words(call)))
+    console.print()
+    console.print(table)
 
 
 def _summary(items: Sequence[Item]) -> str:

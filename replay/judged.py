@@ -17,24 +17,31 @@ from monitor.procedure import Procedure
 from monitor.sample import Sample
 from monitor.snapshot import Snapshot
 from monitor.timeline import Timeline
+from replay.feed_clock import FeedClock
 from replay.player import Step
 from replay.series import Row
 
 
 class Judged(msgspec.Struct, frozen=True):
-    """stretches: samples with feed times, cut where feed time was restarted; events: in the order noticed."""
+    """stretches: samples with feed times, cut where feed time was restarted; events: in the order noticed.
+
+    clock: which feed time each arrival was. noticed_ns: the arrival time at which each event was noticed.
+    """
 
     stretches: list[list[Row]]
     events: list[Event]
+    clock: FeedClock
+    noticed_ns: list[int]
 
 
 class ListenedCoach:
     """A coach whose samples are kept too, timed and cleaned by the same rules that it goes by."""
 
-    def __init__(self, coach: CoachLike, stretches: list[list[Row]]) -> None:
-        """Keep the samples in `stretches`."""
+    def __init__(self, coach: CoachLike, stretches: list[list[Row]], clock: FeedClock | None = None) -> None:
+        """Keep the samples in `stretches`, and in `clock` when they came."""
         self._coach = coach
         self._stretches = stretches
+        self._clock = FeedClock() if clock is None else clock
         stretches.append([])
         self._timeline = Timeline(lambda _id, _t: None, self._restart)
         self._plausibility = Plausibility(lambda _id, _channel, _why, _t: None)
@@ -48,6 +55,7 @@ class ListenedCoach:
         for t, admitted in self._timeline.offer(sample, arrival_s):
             clean = self._plausibility.clean(t, admitted, self._timeline.interval_s)
             self._stretches[-1].append((t, clean))
+            self._clock.add(arrival_s, t, len(self._stretches))
         return self._coach.feed(sample, arrival_s)
 
     def tick(self, arrival_s: float) -> list[Event]:
@@ -79,12 +87,14 @@ class ListenedCoach:
 def judge_flight(setup: Setup, steps: Iterable[Step]) -> Judged:
     """Go through a flight's inputs (or a log's samples) without waiting. Raises `Faults` when a log holds nothing."""
     stretches: list[list[Row]] = []
+    clock = FeedClock()
 
     def listened(aircraft: Aircraft, procedure: Procedure, options: Options) -> CoachLike:
-        return ListenedCoach(real_coach(aircraft, procedure, options), stretches)
+        return ListenedCoach(real_coach(aircraft, procedure, options), stretches, clock)
 
     session = Session(setup.feed, setup.aircraft, setup.procedure, setup.options, make_coach=listened)
     events: list[Event] = []
+    noticed_ns: list[int] = []
     last_ns, ended = 0, False
     for step in steps:
         if isinstance(step, Input):
@@ -93,7 +103,10 @@ def judge_flight(setup: Setup, steps: Iterable[Step]) -> Judged:
         else:
             last_ns = step[0]
             events += session.sample(step[1], last_ns)
+        noticed_ns += [last_ns] * (len(events) - len(noticed_ns))
         session.take_notices()
     if not ended:
         events += session.end(last_ns)
-    return Judged(stretches, events)
+        noticed_ns += [last_ns] * (len(events) - len(noticed_ns))
+    clock.first_ns = session.first_ns or 0
+    return Judged(stretches, events, clock, noticed_ns)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 import msgspec
@@ -11,6 +11,7 @@ import msgspec
 from adapters import common
 from adapters.choices import Gathering
 from adapters.cli import our_version
+from adapters.speech.spoken import Spoken
 from replay.logs import Log, default_feed_text, kind_of
 from replay.player import Step
 from replay.recorded import Recording
@@ -19,7 +20,8 @@ from replay.recorded import Recording
 class Flight(msgspec.Struct, frozen=True):
     """A flight ready to play. kind: "recording" or "log". steps can be gone through once.
 
-    notes: lines for a person before it begins. closing_notes: what there is to say afterwards (data faults).
+    notes: lines for a person before it begins. closing_notes: what there is to say afterwards (data faults). spoken:
+    the voice's log, or why there is none.
     """
 
     kind: str
@@ -27,6 +29,7 @@ class Flight(msgspec.Struct, frozen=True):
     steps: Iterable[Step]
     notes: tuple[str, ...]
     closing_notes: Callable[[], list[str]]
+    spoken: Sequence[Spoken] | str
 
 
 def open_flight(args: argparse.Namespace, given: str, faults: Iterable[str] = ()) -> Flight:
@@ -55,7 +58,18 @@ def _recording(args: argparse.Namespace, path: Path) -> Flight:
         recording.notes.append(f"recorded by climbout {made_by}, this is {our_version()}: calls may differ")
     before = tuple(recording.notes)
     notes = (*before, *setup.notes, *own)
-    return Flight("recording", setup, recording.inputs(), notes, lambda: recording.notes[len(before) :])
+
+    def closing_notes() -> list[str]:
+        return recording.notes[len(before) :]
+
+    return Flight("recording", setup, recording.inputs(), notes, closing_notes, _spoken(recording, setup))
+
+
+def _spoken(recording: Recording, setup: common.Setup) -> Sequence[Spoken] | str:
+    spoken = recording.spoken()
+    if spoken is None:
+        return "recorded before the voice's log was kept"
+    return spoken or ("the voice's log is empty" if setup.options.voice else "it was flown without a voice")
 
 
 def _log(args: argparse.Namespace, path: Path) -> Flight:
@@ -65,4 +79,4 @@ def _log(args: argparse.Namespace, path: Path) -> Flight:
     gathering.done()
     assert setup is not None
     log = Log(path, setup.feed)
-    return Flight("log", setup, log.samples(), setup.notes, log.take_notices)
+    return Flight("log", setup, log.samples(), setup.notes, log.take_notices, "a text log holds no voice's log")

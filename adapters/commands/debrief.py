@@ -59,13 +59,15 @@ def _may_be_flight(name: str) -> bool:
 
 def _debrief(args: argparse.Namespace, flight: str) -> tuple[Any, tuple[str, ...]]:
     from replay.debrief import debrief
+    from replay.heard import SpokenLog
     from replay.judged import judge_flight
     from replay.opening import open_flight
 
     opened = open_flight(args, flight)
     setup = opened.setup
     judged = judge_flight(setup, opened.steps)
-    result = debrief(judged.stretches, judged.events, setup.aircraft, setup.procedure, setup.options)
+    spoken = SpokenLog.of_flight(opened.spoken, judged)
+    result = debrief(judged.stretches, judged.events, setup.aircraft, setup.procedure, setup.options, spoken)
     return result, (*opened.notes, *opened.closing_notes())
 
 
