@@ -202,6 +202,40 @@ def test_a_device_that_stays_away_is_tried_ever_more_rarely() -> None:
     assert len(scene.speaker.notices) == 1
 
 
+def test_the_first_call_waits_for_the_device_to_open() -> None:
+    """A call while the device is still opening is said once it has, and is no measure of the latency."""
+    scene = _Opening("Clock")
+    scene.say("callout", "clock", "Clock")
+    scene.run(0.4)
+    assert scene.story() == []
+    scene.answer()
+    scene.run(0.3)
+    assert scene.story() == ["started Clock", "finished Clock"]
+    assert scene.speaker.latency_s() == 0.0
+
+
+def test_a_device_that_does_not_answer_holds_a_call_for_less_than_a_second() -> None:
+    """Then it is shown as text with the reason."""
+    scene = _Opening("Clock")
+    scene.say("callout", "clock", "Clock")
+    scene.run(0.75)
+    assert scene.story() == []
+    scene.run(0.1)
+    assert scene.story() == ["started Clock (as text: the sound device has not answered yet)"]
+
+
+class _Opening(_Scene):
+    """A scene whose device is still opening."""
+
+    def __init__(self, *phrases: str) -> None:
+        super().__init__(*phrases)
+        self.speaker = Speaker(self.clips, self._open, self.log, 190, self.clock, lambda work: work())
+
+    def answer(self) -> None:
+        """The device opens."""
+        self.speaker.inbox.put(("player", self.player, "played by fake"))
+
+
 def test_latency_is_that_of_calls_that_did_not_wait() -> None:
     """A call behind another one says nothing about the player's latency; the moment of silence at the start does."""
     scene = _Scene("Clock", "Power set")

@@ -23,6 +23,7 @@ from adapters.speech.spoken import Spoken
 
 S = 1_000_000_000
 _RENDER_S = 0.6  # how long a call waits for words that were not rendered beforehand (the engine has 0.5 s)
+_OPENING_S = 0.8  # how long a call at the very start waits for the device, which opens in 0.1 to 0.4 s
 _RETRY_S = (1.0, 2.0, 5.0, 10.0)  # pauses before a lost device is tried again
 _OVERDUE_S = 1.0
 _GAP_S = 0.15
@@ -279,6 +280,8 @@ class Speaker:
 
     def _sound_of(self, call: Call, now_ns: int) -> tuple[Clip | None, str]:
         """The clip to play and, when it cannot be heard, why; no clip while one is being rendered."""
+        if not self.opened.is_set() and now_ns < call.asked_ns + int(_OPENING_S * S):
+            return None, ""
         clip = self._clips.get(call.text)
         if clip:
             return clip, "" if self._player.audible else self.player_words
