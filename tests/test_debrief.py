@@ -312,7 +312,7 @@ def test_the_object_has_every_key() -> None:
     """The JSON object has the documented keys, and each null figure is listed with its reason."""
     result = as_dict(_of(made.rows(5.0, without=("pitch_deg",))))
     one = result["takeoffs"][0]
-    assert set(EXPECTED) | {"takeoff", "outcome", "throttle_closed_s", "stopped_s", "items"} == set(one)
+    assert set(EXPECTED) | {"takeoff", "outcome", "throttle_closed_s", "stopped_s", "items", "heard"} == set(one)
     assert set(one["items"][0]) == {"id", "target", "actual", "unit", "low", "high", "verdict", "why", "source"}
     nulls = {name for name, value in one.items() if value is None}
     assert nulls == {entry["figure"] for entry in result["not_measured"]}
