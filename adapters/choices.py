@@ -47,6 +47,7 @@ SETTINGS: tuple[Setting, ...] = (
     _setting("--abort-point", "abort_point_ft", "FT", "along the runway; not airborne there: abort", 50, 25000),
     _setting("--runway-start", "runway_start", "LAT,LON", "surveyed threshold where the roll begins, WGS 84"),
     _setting("--runway-end", "runway_end", "LAT,LON", "the other threshold, for the centreline"),
+    _setting("--runway-width", "runway_width_ft", "FT", "edge to edge, for the runway's edge ahead", 20, 500),
     _setting("--headwind", "headwind_kt", "KT", "headwind on the runway; a tailwind is negative", -60, 100),
     _setting("--level", "level", "LEVEL", "how much is said: " + ", ".join(LEVELS), choices=LEVELS),
 )

@@ -18,6 +18,7 @@ NUMBER_KEYS = (
     "field_elevation_ft",
     "runway_heading_deg",
     "runway_length_ft",
+    "runway_width_ft",
     "obstacle_height_ft",
     "level_off_ft",
     "pattern_height_ft",

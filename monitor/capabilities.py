@@ -39,6 +39,8 @@ def checks_off(
     need("airspeed dead or stuck", "groundspeed_kt", "latitude_deg")
     need("no acceleration under full power", "groundspeed_kt", "latitude_deg")
     need("direction on the roll", "heading_deg")
+    if options.runway_start is not None:
+        need("centreline and runway edge", "latitude_deg")
     need("drift after lift-off", "track_deg", "latitude_deg")
     need("pitch on the wheels and the start of rotation (taken at VR instead)", "pitch_deg")
     need("bank", "bank_deg")
@@ -65,3 +67,7 @@ def _unknown(off: list[tuple[str, str]], aircraft: Aircraft, options: Options) -
         off.append(("tail clearance", "the profile has no rotation.pitch_max_deg"))
     if options.runway_length_ft is None:
         off.append(("70 % of lift-off speed by mid-runway; whether a stop fits", "no runway length given"))
+    if options.runway_start is None or options.runway_end is None:
+        off.append(("centreline and runway edge", "the runway's two thresholds were not given"))
+    elif options.runway_width_ft is None:
+        off.append(("runway edge", "no runway width given"))

@@ -61,9 +61,9 @@ class Coach:
         self._limits = Limits(s, aircraft, set_, agenda, judge, tell.gauge)
         check = self._check_airspeed
         self._airspeed = Airspeed(s, aircraft, set_, options, agenda, judge, self.routine.alive, check)
-        self._direction = Direction(s, self._conditions, set_, agenda, judge, options.runway_heading_deg)
+        self._direction = Direction(s, self._conditions, set_, agenda, judge, options)
         self._deviations = Deviations(
-            s, self._conditions, self._direction, self.routine, aircraft, procedure, options, agenda, judge, tell
+            s, self._conditions, self._direction, self.routine, aircraft, procedure, agenda, judge, tell
         )
         self._watchers = (self._power, self._limits, self._airspeed, self._direction, self._deviations)
         self._plausibility = Plausibility(self._channel)

@@ -11,12 +11,10 @@ from collections.abc import Callable
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
-from monitor.centreline import Centreline
 from monitor.conditions import Conditions
 from monitor.direction import Direction
 from monitor.geo import turn
 from monitor.judge import Judge
-from monitor.options import Options
 from monitor.procedure import Procedure
 from monitor.routine import Routine
 from monitor.state import State
@@ -34,7 +32,6 @@ class Deviations:
         routine: Routine,
         aircraft: Aircraft,
         procedure: Procedure,
-        options: Options,
         agenda: Agenda,
         judge: Judge,
         teller: Teller,
@@ -48,7 +45,6 @@ class Deviations:
         self._set = procedure.settings
         self._judge = judge
         self._tell = teller
-        self._centre = Centreline.between(options.runway_start, options.runway_end)
         self._agenda = agenda
         self._holds: list[Hold] = []
         self._last: dict[str, float] = {}
@@ -152,14 +148,10 @@ class Deviations:
 
     def _watch_centreline(self) -> None:
         """Off the centreline, where both thresholds were surveyed: a runway heading alone does not tell."""
-        sample = self._s.sample
-        if self._centre is None or sample.latitude_deg is None or sample.longitude_deg is None:
-            return
-        if (self._s.v or 0.0) < self._set.direction_from_kt:
-            return
-        off_ft = self._centre.offset_ft(sample.latitude_deg, sample.longitude_deg)
-        self._side_of_centre = "right" if off_ft > 0.0 else "left"
-        self._off_centre.update(abs(off_ft) > self._set.centreline_ft, self._s.t)
+        off_ft = self._direction.offset_ft
+        if off_ft is not None:
+            self._side_of_centre = "right" if off_ft > 0.0 else "left"
+            self._off_centre.update(abs(off_ft) > self._set.centreline_ft, self._s.t)
 
     def _watch_rotation(self) -> None:
         s, set_ = self._s, self._set

@@ -1,17 +1,25 @@
-"""Direction on the roll: off the runway heading so far that the takeoff must end."""
+"""Direction on the roll: so far off the runway heading, or so near its edge, that the takeoff must end."""
 
 from __future__ import annotations
 
 from monitor.agenda import Agenda, Hold
+from monitor.centreline import Centreline
 from monitor.conditions import Conditions
 from monitor.geo import turn
 from monitor.judge import Judge
+from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
+from monitor.trend import Trend
+
+OFFSET_TAU_S = 0.5
+"""Time constant of the drift across the runway: ten samples at 20 Hz; a swerve builds up over a second or more."""
+POSITION_HOLDS_S = 1.5
+"""So long the last position counts where samples come without one."""
 
 
 class Direction:
-    """Keeps the runway heading and how far off it the aeroplane points."""
+    """Keeps the runway heading, how far off it the aeroplane points, and how far off the centreline it is."""
 
     def __init__(
         self,
@@ -20,21 +28,30 @@ class Direction:
         settings: Settings,
         agenda: Agenda,
         judge: Judge,
-        given: float | None,
+        options: Options,
     ) -> None:
         self._s = state
         self._conditions = conditions
         self._set = settings
         self._judge = judge
-        self._given = given
+        self._given = options.runway_heading_deg
+        self._centre = Centreline.between(options.runway_start, options.runway_end)
+        width = options.runway_width_ft
+        self._edge_ft = None if width is None else 0.5 * width - settings.edge_wheels_ft
         self._hold = Hold(agenda, settings.direction_hold_s, self._lost)
+        self._edge_hold = Hold(agenda, settings.direction_hold_s, self._leaving)
         self.maybe_off = False
         self.begin()
 
     def begin(self) -> None:
         """A takeoff begins."""
         self._hold.clear()
+        self._edge_hold.clear()
         self.off_deg: float | None = None  # right of the runway heading is positive
+        self.offset_ft: float | None = None  # right of the centreline is positive; None below the speed to judge from
+        self._offset = Trend(OFFSET_TAU_S)
+        self._offset_from_s = 0.0
+        self._was_inside = False
         self._mean_off = 0.0
         self._mean_n = 0
 
@@ -51,6 +68,43 @@ class Direction:
 
     def roll(self) -> None:
         """One sample of the roll."""
+        self._watch_heading()
+        if self._centre is not None:
+            self._watch_offset(self._centre)
+
+    def _watch_offset(self, centre: Centreline) -> None:
+        sample, s = self._s.sample, self._s
+        offset, slow = self._offset, (s.v or 0.0) < self._set.direction_from_kt
+        if slow or s.t - offset.t > POSITION_HOLDS_S:
+            self.offset_ft = None
+        if sample.latitude_deg is None or sample.longitude_deg is None:
+            return
+        off_ft = centre.offset_ft(sample.latitude_deg, sample.longitude_deg)
+        if not offset.ready:
+            self._offset_from_s = s.t
+        offset.update(s.t, off_ft)
+        if not slow:
+            self.offset_ft = off_ft
+            self._edge_hold.update(self._near_edge() and not self.maybe_off, s.t)
+
+    def _near_edge(self) -> bool:
+        """Over the edge within `edge_s` at the drift now, or over it already.
+
+        A roll that was never inside the edges is on another runway than the given one: that says nothing.
+        """
+        edge_ft, offset = self._edge_ft, self._offset
+        if edge_ft is None or self.offset_ft is None:
+            return False
+        self._was_inside = self._was_inside or abs(self.offset_ft) < edge_ft
+        if not self._was_inside or offset.t - self._offset_from_s < 2.0 * OFFSET_TAU_S:
+            return False  # a drift told from less time than that is the position's noise
+        away = offset.rate if offset.value > 0.0 else -offset.rate
+        return abs(offset.value) + max(away, 0.0) * self._set.edge_s > edge_ft
+
+    def _leaving(self, t: float) -> None:
+        self._judge.cue("directional-control", t, self._near_edge, self.maybe_off)
+
+    def _watch_heading(self) -> None:
         s = self._s
         heading, runway = s.sample.heading_deg, self._conditions.runway_heading
         if heading is None:

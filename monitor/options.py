@@ -12,7 +12,7 @@ class Options(msgspec.Struct, frozen=True):
     runway_length_ft, obstacle_height_ft, level_off_ft (indicated altitude), pattern_height_ft (above the field).
     level: of coaching, over the procedure's; levels: of single items, as the logbook's takeoffs suggest.
     abort_point_ft: along the runway from the start of the roll; not airborne there: abort. runway_start, runway_end:
-    surveyed thresholds on the centreline, (latitude, longitude) in degrees, WGS 84.
+    surveyed thresholds on the centreline, (latitude, longitude) in degrees, WGS 84. runway_width_ft: edge to edge.
     voice: words are spoken; voice_latency_s: call to first sound, as first known. wind_known: headwind_kt holds.
     """
 
@@ -30,3 +30,4 @@ class Options(msgspec.Struct, frozen=True):
     abort_point_ft: float | None = None
     runway_start: tuple[float, float] | None = None
     runway_end: tuple[float, float] | None = None
+    runway_width_ft: float | None = None

@@ -98,6 +98,8 @@ class Settings(msgspec.Struct, frozen=True):
     airspeed_check_s: float
     direction_abort_deg: float
     direction_from_kt: float
+    edge_s: float
+    edge_wheels_ft: float
     direction_hold_s: float
     runway_check_deg: float
     data_lost_s: float

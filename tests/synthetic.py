@@ -271,12 +271,21 @@ def touch_and_go(rate_hz: float = 20.0, /, **lines: Value) -> Flight:
 
 
 @cache
-def position_lines() -> tuple[Points, Points]:
-    """Latitude and longitude of the takeoff along 080 on the WGS 84 ellipsoid, from 47 north, 8 east."""
+def position_lines(right_ft: Points = ((0.0, 0.0),)) -> tuple[Points, Points]:
+    """Latitude and longitude of the takeoff along 080 on the WGS 84 ellipsoid, from 47 north, 8 east.
+
+    `right_ft`: how far right of that line it is, by time.
+    """
     times = np.arange(0.0, END_S + 1.0, 0.05)
     speed_ms = _values(speed_lines(), times) * 1852.0 / 3600.0
     along = np.concatenate(([0.0], np.cumsum((speed_ms[1:] + speed_ms[:-1]) / 2.0 * 0.05)))
     places = [Geodesic.WGS84.Direct(47.0, 8.0, RUNWAY_DEG, float(metres)) for metres in along]
+    aside_m = _values(right_ft, times) * 0.3048
+    if aside_m.any():
+        places = [
+            Geodesic.WGS84.Direct(place["lat2"], place["lon2"], RUNWAY_DEG + 90.0, float(metres))
+            for place, metres in zip(places, aside_m, strict=True)
+        ]
     t = times.tolist()
     return (
         tuple((a, place["lat2"]) for a, place in zip(t, places, strict=True)),
