@@ -16,6 +16,10 @@ BAND_PLUS_KT, BAND_MINUS_KT = 10.0, 5.0
 TURNED_DEG = 30.0
 """A change of direction this large is the first turn, not a crab; common practice, no source."""
 LEVEL_BANK_DEG = 5.0
+STILL = 0.03
+"""The elevator control within this of its mean position is not being moved; common practice, no source."""
+HANDS_OFF_S = 10.0
+"""Shorter than this says nothing of the trim; common practice, no source."""
 TURN_WITHIN_S = 600.0
 """So long after lift-off the first turn is looked for."""
 POWER_FALLS_S = 2.0
@@ -51,6 +55,30 @@ def climb_share_percent(m: Measures) -> float:
     t, v = m.series.column("ias_kt").between(*climb_speeds(m), STEADY_S)
     target = m.aircraft.speeds_kias.best_rate
     return 100.0 * share_inside(t, v, target - BAND_MINUS_KT, target + BAND_PLUS_KT)
+
+
+def hands_off_kt(m: Measures) -> float:
+    """How far the airspeed strayed from its mean in the longest time that the elevator control was not moved.
+
+    In trim the speed holds by itself; out of trim it wanders off as soon as the hand is still.
+    """
+    start, end = climb_speeds(m)
+    still = _longest_still(m.series.column("elevator"), start, end)
+    _, v = m.series.column("ias_kt").between(*still, STEADY_S)
+    return float(np.max(np.abs(v - np.mean(v))))
+
+
+def _longest_still(elevator: Column, start: float, end: float) -> tuple[float, float]:
+    t, v = elevator.between(start, end, STEADY_S)
+    best, first = (start, start), 0
+    for last in range(len(t)):
+        while np.ptp(v[first : last + 1]) > 2.0 * STILL:
+            first += 1
+        if t[last] - t[first] > best[1] - best[0]:
+            best = float(t[first]), float(t[last])
+    if best[1] - best[0] < HANDS_OFF_S:
+        raise NotMeasured(f"the elevator control was not still for {HANDS_OFF_S:.0f} s of the climb")
+    return best
 
 
 def obstacle_speed_kt(m: Measures) -> float:

@@ -27,6 +27,7 @@ LABELS: dict[str, str] = {
     "lowest-speed": "Lowest speed until then",
     "climb-speed": "Climb speed, 300-1,000 ft",
     "climb-speed-share": "Time inside VY +10/-5",
+    "hands-off-speed": "Speed kept hands off, +/-",
     "drift": "Worst drift to 500 ft",
     "bank-to-500-ft": "Most bank to 500 ft",
     "bank-in-turn": "Most bank in the first turn",

@@ -224,6 +224,7 @@ CLIMB: tuple[Rule, ...] = (
     ("lowest-speed", climb_out.lowest_speed_kt, _lowest_goal),
     ("climb-speed", Measures.climb_ias_mean_kt, _around("best_rate", 5, 10, ACS_SPEED)),
     ("climb-speed-share", climb_out.climb_share_percent, _fixed("%", ACS_SPEED + "; 90 % is " + COMMON, 100.0, 90.0)),
+    ("hands-off-speed", climb_out.hands_off_kt, _fixed("kt", "how well it was trimmed; " + COMMON, 0.0, high=3.0)),
     ("drift", climb_out.drift_deg, _fixed("deg", ACS_DIRECTION, 0.0, high=5.0)),
     ("bank-to-500-ft", Measures.max_bank_deg_below_500_ft, _bank_goal),
     ("bank-in-turn", climb_out.bank_in_turn_deg, _fixed("deg", COMMON, high=20.0)),

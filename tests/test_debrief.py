@@ -308,6 +308,23 @@ def test_no_takeoff_is_an_empty_list() -> None:
     assert as_dict(debrief([[]], [], TRAINER, NORMAL, Options())) == {"takeoffs": [], "not_measured": []}
 
 
+def _left_alone(t: float, until_s: float) -> Sample:
+    """The climb with its speed swinging by 2 kt every 20 s, the stick held still off its middle from 50 s on."""
+    stick = 0.2 if 50.0 <= t <= until_s else 0.3 + 0.1 * (round(5.0 * t) % 2)
+    speed = made.speed_kt(t) + (2.0 * math.sin(math.pi * t / 10.0) if t > 40.0 else 0.0)
+    return msgspec.structs.replace(made.sample(t), elevator=stick, ias_kt=speed)
+
+
+def test_how_steady_the_speed_holds_hands_off() -> None:
+    """With the stick still for 40 s the figure is how far the speed strayed, 2 kt; still for 9 s it is not measured."""
+    item = _item(_of(made.rows(20.0, lambda t: _left_alone(t, 90.0))), "hands-off-speed")
+    assert item.actual == pytest.approx(2.0, abs=0.05)
+    assert item.verdict == "within"
+    short = _item(_of(made.rows(20.0, lambda t: _left_alone(t, 59.0))), "hands-off-speed")
+    assert (short.actual, short.verdict) == (None, "not-measured")
+    assert short.why == "the elevator control was not still for 10 s of the climb"
+
+
 def test_the_object_has_every_key() -> None:
     """The JSON object has the documented keys, and each null figure is listed with its reason."""
     result = as_dict(_of(made.rows(5.0, without=("pitch_deg",))))
