@@ -107,6 +107,8 @@ def make_options(values: Mapping[str, object], given: Mapping[str, str], gatheri
     if level is not None and level not in LEVELS:
         gathering.faults.append(f"{given['level']}: got {shown(level)}, wanted one of {', '.join(LEVELS)}")
     fields["level"] = level
+    if level is not None:
+        fields["levels"] = {}  # of single items, as a recording holds them: they belong to the level it was flown at
     return {key: value for key, value in fields.items() if value is not None}
 
 

@@ -124,7 +124,7 @@ def _table(items: Sequence[Item], sources: Sequence[str]) -> Table:
     table.add_column("wanted", no_wrap=True)
     table.add_column("", justify="right", style="dim", no_wrap=True)
     for item in items:
-        measured = f"{_number(item.actual or 0.0)} {item.unit}"
+        measured = f"{figure(item.actual or 0.0)} {item.unit}"
         number = Text(f"[{sources.index(item.source) + 1}]")
         table.add_row(LABELS[item.id], measured, _VERDICTS[item.verdict], _wanted(item), number)
     return table
@@ -142,18 +142,18 @@ def _wanted(item: Item) -> str:
     band = _band(item)
     if item.target is None or item.target in (item.low, item.high, 0.0):
         return band
-    return f"{_number(item.target)}, {band}" if band else _number(item.target)
+    return f"{figure(item.target)}, {band}" if band else figure(item.target)
 
 
 def _band(item: Item) -> str:
     if item.low is not None and item.high is not None:
-        return f"{_number(item.low)} to {_number(item.high)}"
+        return f"{figure(item.low)} to {figure(item.high)}"
     if item.low is not None:
-        return f"{_number(item.low)} or more"
-    return "" if item.high is None else f"{_number(item.high)} or less"
+        return f"{figure(item.low)} or more"
+    return "" if item.high is None else f"{figure(item.high)} or less"
 
 
-def _number(value: float) -> str:
+def figure(value: float) -> str:
     """At most as many decimals as can be read: none from 100 on, one below, two below 3."""
     digits = 0 if abs(value) >= 100 else (1 if abs(value) >= 3 else 2)
     rounded = round(value, digits)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from datetime import datetime
@@ -39,7 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Fly until the key q (0), an interrupt (130), or until nobody reads standard output any more (0)."""
     folder = config.data_dir(args.data_dir)
-    setup = common.resolve(args, voice=True)
+    setup, levels = _with_levels(common.resolve(args, voice=True), folder)
     user = config.load(folder)
     tell = Teller(log.info)
     speaking = open_voice(args, setup, user, tell)
@@ -54,14 +55,34 @@ def run(args: argparse.Namespace) -> int:
         recording = not_recorded if recorder is None else recording_line(recorder.path, folder)
         for line in start_lines(setup, source, recording):
             tell(line)
+        if levels is not None:
+            tell(levels)
         for line in getattr(source, "remarks", list)():
             tell(line)
         if no_log:
             tell(no_log)
         _fly(args, setup, source, recorder, tell=tell, stop=stop, speaking=speaking)
+    interrupted = stop.asked
     if recorder is not None:
         tell(f"recorded: climbout replay {recorder.path}")
-    return EXIT_INTERRUPTED if stop.asked else 0
+        interrupted = not _entered(recorder.path, folder, tell) or interrupted
+    return EXIT_INTERRUPTED if interrupted else 0
+
+
+def _with_levels(setup: common.Setup, folder: Path) -> tuple[common.Setup, str | None]:
+    """At level auto, what the logbook says of each call becomes part of the options, and so of the recording."""
+    if "auto" not in (setup.options.level or setup.procedure.level, *setup.procedure.levels.values()):
+        return setup, None
+    from replay.logbook_levels import with_levels
+
+    return with_levels(setup, folder, time.time())
+
+
+def _entered(recording: Path, folder: Path, tell: Callable[[str], None]) -> bool:
+    """Enter the flight in the logbook; False when an interrupt skipped it."""
+    from replay.logbook_entry import enter_flight
+
+    return enter_flight(recording, folder, tell)
 
 
 def _fly(
