@@ -18,6 +18,11 @@ from monitor.trend import Trend
 KEEP_S = 15.0
 KEEP_MIN = 4
 POSITION_TAU_S = 0.8
+LEVEL_TAU_S = 0.8
+SAG_FROM_KT_S = 0.7  # a roll has begun: with the speed the altimeter's reading begins to sag
+# Where vertical speed carries the level from sample to sample, only what the two differ by is left to smooth.
+LEVEL_CARRIED_TAU_S = 2.0
+LEVEL_NOISY_FT = 0.15  # from this mean scatter the smooth level is the better one
 # time, indicated airspeed, level (height or altitude), vertical speed, pitch
 Row = tuple[float, float | None, float | None, float | None, float | None]
 
@@ -48,7 +53,9 @@ class State:
         self.ias_trend = Trend(1.0)
         self.ias_now = Trend(0.2)
         self.v_trend = Trend(1.0)
-        self.level_trend = Trend(0.8)
+        self.level_trend = Trend(LEVEL_TAU_S)  # of the level less `_climbed`
+        self._climbed = 0.0  # vertical speed summed up, ft
+        self.level_smooth = 0.0  # the level less its noise
         self.level_now = self.prev_level = 0.0  # the level, less its noise, now and at the sample before
         self.level_noise = 0.0  # mean size of the level's scatter about its trend, ft
         self.rest_ias: float | None = None
@@ -122,20 +129,28 @@ class State:
             level = sample.altitude_ft
         if sample.altitude_ft is not None:
             self.seen.add("altitude_ft")
+        vertical = sample.vertical_speed_fpm
+        if vertical is not None:
+            before = self.prev.vertical_speed_fpm
+            if before is None:
+                before = vertical
+            self._climbed += (before + vertical) * self.dt / 120.0
+            self.level_trend.tau_s = LEVEL_CARRIED_TAU_S
         if level is not None:
             self.level = level
             trend = self.level_trend
             self.prev_level = self.level_now
-            off = level - trend.value - trend.rate * self.dt
-            trend.update(t, level)
+            carried = level - self._climbed
+            off = carried - trend.value - trend.rate * self.dt
+            trend.update(t, carried)
+            self.level_smooth = trend.value + self._climbed
             if trend.ready and -20.0 < off < 20.0:
                 self.level_noise += min(0.02, self.dt) * (abs(off) - self.level_noise)
-            # The first noisy reading above a height comes early, so the trend's value counts; a clean one is exact.
-            self.level_now = trend.value if self.level_noise > 0.5 else level
+            # The first noisy reading above a height comes early, so the smooth one counts; a clean one is exact.
+            self.level_now = self.level_smooth if self.level_noise > LEVEL_NOISY_FT else level
         elif t - self.level_trend.t > 1.5:
             self.level = None
         self.height = None if self.level is None or self.zero_ft is None else self.level - self.zero_ft
-        vertical = sample.vertical_speed_fpm
         if vertical is not None:
             self.climb_fpm = vertical
         else:
@@ -160,7 +175,7 @@ class State:
         if self.uses_height:
             # A height that is not quite 0 on the wheels is the aeroplane's own (its reference point); 15 ft is not.
             self.zero_ft = self.level if 1.5 < abs(self.level) < 15.0 else 0.0
-        elif self._given_field_ft is None:
+        elif self._given_field_ft is None and (self.zero_ft is None or self.v_trend.rate < SAG_FROM_KT_S):
             self._mean_zero(self.level)
 
     def _mean_zero(self, level: float) -> None:

@@ -666,9 +666,9 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "lift-off stamped early without a switch",
-        SETTINGS,
-        "liftoff_lag_s = { value = 0.12,",
-        "liftoff_lag_s = { value = 0.5,",
+        "monitor/liftoff.py",
+        "SHOWS_S = 0.07",
+        "SHOWS_S = 0.5",
         "lift-off is stamped 0.4 s early",
         PHASES,
     ),
