@@ -74,7 +74,7 @@ def add_json(parser: argparse._ActionsContainer) -> None:
 
 def add_data_dir(parser: argparse._ActionsContainer) -> None:
     """Add --data-dir."""
-    parser.add_argument("--data-dir", metavar="DIR", help="where recordings are kept (or CLIMBOUT_HOME)")
+    parser.add_argument("--data-dir", metavar="DIR", help="where recordings and logbook are kept (or CLIMBOUT_HOME)")
 
 
 def default_feed_text() -> str:

@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Where to record, and the common options."""
     group = parser.add_mutually_exclusive_group()
     group.add_argument("--record", metavar="FILE", help="record to FILE (default: a new file in the data folder)")
-    group.add_argument("--no-record", action="store_true", help="record nothing")
+    group.add_argument("--no-record", action="store_true", help="record nothing, and enter nothing in the logbook")
     common.add_common(parser)
 
 
