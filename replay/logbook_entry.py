@@ -26,8 +26,8 @@ FLOWN_BY = ("settings", "short_field", "flaps_deg", "turn_rule", "departure")
 """What makes a procedure another way of flying; another language or other words do not."""
 NOT_YOURS = {"demo": "flown by the built-in pilot, not by you"}
 """Recordings that are never entered, by the command that made them, and why."""
-LARGE_BYTES = 6_000_000
-"""A recording beyond this (about 18,000 inputs) takes more than a second or two to measure: by a process of its own."""
+LARGE_BYTES = 4_000_000
+"""A recording beyond this (about 12,000 inputs) takes more than a second or two to measure: by a process of its own."""
 _ROLL = b'"kind":"phase","id":"takeoff-roll"'
 
 

@@ -17,6 +17,8 @@ OUTCOMES = {"climbed": "climbed", "rejected": "rejected", "landed-ahead": "lande
 WIDE = 100
 """From this width on, procedure and level have columns of their own."""
 MARKS_MOST = 20
+TREND_LABELS = LABELS | {"takeoff-rpm": "Rpm, end of the roll"}
+"""As the debrief has them, but for one that would be too long with what it is less than."""
 
 
 def print_lines(lines: Sequence[Line], total: int, console: Console) -> None:
@@ -26,7 +28,7 @@ def print_lines(lines: Sequence[Line], total: int, console: Console) -> None:
     table.add_column("no.", justify="right", no_wrap=True)
     table.add_column("flown", no_wrap=True)
     for name in ("aeroplane", *(["procedure", "level"] if wide else []), "outcome"):
-        table.add_column(name, no_wrap=True, max_width=18, overflow="ellipsis")
+        table.add_column(name, no_wrap=True, max_width=18 if wide else 14, overflow="ellipsis")
     table.add_column("within", justify="right", no_wrap=True)
     table.add_column("outside the band", ratio=1)
     for line in lines:
@@ -87,9 +89,9 @@ def print_trends(trends: Sequence[Trend], last: int, console: Console) -> None:
     console.print()
     console.print(Text(f"Each figure over its last {last} takeoffs that could be judged", style="bold"))
     console.print(table)
-    console.print(
-        Text(f"+ within, x outside the band, the latest at the right. {few_line(trends)}".rstrip(), style="dim")
-    )
+    key = "+ within, x outside the band, the latest at the right. " if wide else ""
+    if key or few_line(trends):
+        console.print(Text((key + few_line(trends)).rstrip(), style="dim"))
 
 
 def _marks(trend: Trend) -> Text:
@@ -106,7 +108,7 @@ def few_line(trends: Sequence[Trend]) -> str:
 
 
 def _label(trend: Trend) -> str:
-    label = LABELS.get(trend.item, trend.item)
+    label = TREND_LABELS.get(trend.item, trend.item)
     return label if trend.less is None else f"{label} less {trend.less}"
 
 
