@@ -102,15 +102,17 @@ class Line(msgspec.Struct, frozen=True):
 
 def read(path: Path, wait_s: float = WAIT_S) -> list[Line]:
     """Every takeoff, oldest first; none when there is no file. Raises `Faults` when it cannot be read."""
-    if not path.exists():
-        return []
-    with contextlib.closing(sqlite3.connect(":memory:", isolation_level=None)) as memory:
-        try:
+    try:
+        if not path.exists():
+            return []
+        with contextlib.closing(sqlite3.connect(":memory:", isolation_level=None)) as memory:
             _copy(path, memory, wait_s)
             _upgrade(memory)
             return _lines(memory)
-        except (sqlite3.Error, msgspec.MsgspecError, TypeError) as error:
-            raise Faults([_fault(path, error)]) from None
+    except OSError as error:
+        raise Faults([f"logbook {path}: cannot be read: {error.strerror or error}"]) from None
+    except (sqlite3.Error, msgspec.MsgspecError, TypeError) as error:
+        raise Faults([_fault(path, error)]) from None
 
 
 def enter(path: Path, flight: Flown, wait_s: float = WAIT_S) -> list[int]:

@@ -29,6 +29,7 @@ JUDGE, LIMITS, POWER, ROUTINE = (
 DEVIATIONS, PHASES, AIRSPEED = ("test_deviations",), ("test_phases",), ("test_airspeed",)
 TIMELINE, AGENDA, TREND = ("test_timeline",), ("test_agenda",), ("test_trend",)
 CHECKS, WORDS, PLAUSIBLE = ("test_checklist",), ("test_words",), ("test_plausibility",)
+LEVELS, VIEW = ("test_levels",), ("test_view",)
 SETTINGS = "monitor/procedures/normal.toml"
 
 MUTANTS: tuple[Mutant, ...] = (
@@ -901,5 +902,70 @@ MUTANTS: tuple[Mutant, ...] = (
         'URGENCY = {"warning": 4,',
         "routine calls are spoken before warnings",
         WORDS,
+    ),
+    # ---- fading levels, and what the screens are given ---------------------------------------------------------------
+    Mutant(
+        "left alone too soon",
+        "monitor/levels.py",
+        "TEST_AFTER = 5",
+        "TEST_AFTER = 4",
+        "four good takeoffs, and a call that is still wanted is gone",
+        LEVELS,
+    ),
+    Mutant(
+        "a miss is forgotten",
+        "monitor/levels.py",
+        "        if not good:\n            break\n",
+        "        if not good:\n            continue\n",
+        "a miss does not bring the prompt back",
+        LEVELS,
+    ),
+    Mutant(
+        "a new aeroplane is left alone",
+        "monitor/levels.py",
+        "return CORRECT if level == TEST else level",
+        "return level",
+        "no word in an aeroplane never flown before",
+        LEVELS,
+    ),
+    Mutant(
+        "one item of two will do",
+        "monitor/levels.py",
+        'return "outside" not in judged if judged else None',
+        'return "within" in judged if judged else None',
+        "flaps raised too slow count as done well",
+        LEVELS,
+    ),
+    Mutant(
+        "the oil goes unsaid",
+        "monitor/levels.py",
+        "levels |= dict.fromkeys(skill.kept, CORRECT)",
+        "pass",
+        "power left to the pilot, and oil out of the green is not said",
+        LEVELS,
+    ),
+    Mutant(
+        "the band is the wrong way round",
+        "monitor/view.py",
+        "target - settings.climb_slow_kt, target + settings.climb_fast_kt",
+        "target - settings.climb_fast_kt, target + settings.climb_slow_kt",
+        "the screen allows 10 kt slow",
+        VIEW,
+    ),
+    Mutant(
+        "best glide is not shown",
+        "monitor/view.py",
+        'return speeds.best_glide, "best glide", None, None',
+        'return speeds.best_rate, "best glide", None, None',
+        "after an engine failure the screen asks for VY",
+        VIEW,
+    ),
+    Mutant(
+        "a red gauge is green",
+        "monitor/view.py",
+        "or (band.max is not None and value > band.max)",
+        "",
+        "oil pressure beyond its red line is shown as a caution",
+        VIEW,
     ),
 )
