@@ -21,7 +21,9 @@ SHOWS_S = 0.07  # a climb is this old when it first shows in vertical speed; her
 LAG_PART = 0.75  # of the instrument's time constant comes on top
 LAG_MOST_S = 0.6
 LAG_OVER_S = 6.0  # the last seconds before certainty, from which the lag is found
-GAINED = 1.5  # time since the wheels left, by height gained over the climb now: steady 1, growing evenly 2
+SETTLED_FPM = 150.0  # slow data with height above ground: a climb by which the height gained tells the time it took
+SETTLED_WITHIN_S = 3.2
+GAINED, GAINED_LEAD_S = 1.2, 0.24
 SLOW_S = 1.5  # and beyond this as so slow that a climb rate says little of the moment it began
 
 
@@ -192,7 +194,7 @@ class LiftOff:
 
         With vertical speed at about 1 Hz: where it went up through `liftoff_slow_climb_fpm` near the lowest level.
         Else `liftoff_slow_rise_ft` above the lowest level, less the time that so much height takes at first.
-        With height above ground, the mean of that and of what the height gained says. Measured on 819 model flights
+        With height above ground, by the height gained. Measured on 819 model flights
         at 1 Hz with vertical speed, with instruments' noise and lag: error p95 0.52 s, 0.40 s without.
         """
         rows = s.history
@@ -201,21 +203,22 @@ class LiftOff:
         if interval_s <= SLOW_S and s.sample.vertical_speed_fpm is not None:
             near = lowest + set_.liftoff_slow_near_ft + 2.0 * s.level_noise
             t = _last_rise(rows, 3, set_.liftoff_slow_climb_fpm, near)
-            return 0.5 * (t + _by_height_gained(rows, t, lowest + s.level_noise)) if s.uses_height else t
+            return _by_height_gained(rows, t, lowest + s.level_noise) if s.uses_height else t
         t = _last_rise(rows, 2, lowest + set_.liftoff_slow_rise_ft, None)
         return t - (set_.liftoff_slow_lead_s if interval_s <= SLOW_S else 0.0)
 
 
 def _by_height_gained(rows: deque[Row], t: float, ground_ft: float) -> float:
-    """When the wheels left, from the first sample after the climb began at about `t`: its height less the ground's
-    took `GAINED` times as long as at the climb it shows. `t` where that cannot be
-    told; never before the sample ahead of it."""
-    for i in range(1, len(rows)):
-        at, level, climb_fpm = rows[i][0], rows[i][2], rows[i][3]
-        if at >= t:
-            if level is None or climb_fpm is None or climb_fpm <= 0.0:
-                return t
-            return max(at - GAINED * max(level - ground_ft, 0.0) / climb_fpm * 60.0, rows[i - 1][0])
+    """When the wheels left, from the first sample that shows a settled climb after one began at about `t`.
+
+    The height gained took `GAINED` times as long as at the climb shown there, and `GAINED_LEAD_S` for the climb to grow.
+    `t` where no such climb came within some seconds.
+    """
+    for at, _, level, climb_fpm, _ in rows:
+        if at > t + SETTLED_WITHIN_S:
+            break
+        if at >= t and level is not None and climb_fpm is not None and climb_fpm >= SETTLED_FPM:
+            return at - GAINED * max(level - ground_ft, 0.0) / climb_fpm * 60.0 - GAINED_LEAD_S
     return t
 
 
