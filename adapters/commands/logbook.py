@@ -48,7 +48,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Do it: 0; 1 when a file of a folder could not be entered. Raises `Faults` when the line or a file is wrong."""
+    """Do it: 0; 1 when one of several files could not be entered. Raises `Faults` when the line or a file is wrong."""
     path = config.data_dir(args.data_dir) / _file()
     if args.action == "show":
         return _show(args, path)
@@ -137,35 +137,35 @@ def _add(args: argparse.Namespace, path: Path) -> int:
     if faults:
         raise Faults(faults)
     bad = 0
-    for recording, from_folder in named:
+    for recording in named:
         try:
             state, rows = _enter(recording, path)
         except Faults as error:
-            if not from_folder:
+            if len(named) == 1:
                 raise
             bad, state, rows = bad + 1, "; ".join(error.faults), []
         _tell(args, recording, state, rows)
     return EXIT_FAULTS if bad else 0
 
 
-def _recordings(what: Sequence[str]) -> tuple[list[tuple[Path, bool]], list[str]]:
-    """The recordings named, each with whether it was found in a folder; and what is wrong with those named."""
+def _recordings(what: Sequence[str]) -> tuple[list[Path], list[str]]:
+    """The recordings named and those of the folders named; and what is wrong with what was named itself."""
     from replay.logbook_entry import why_not
     from replay.logs import kind_of
     from replay.recording import SUFFIX
 
-    found: list[tuple[Path, bool]] = []
+    found: list[Path] = []
     faults: list[str] = []
     for given in what:
         path = Path(given).expanduser()
         if path.is_dir():
-            found += [(file, True) for file in sorted(path.glob(f"*{SUFFIX}"))]
+            found += sorted(path.glob(f"*{SUFFIX}"))
             continue
         try:
             if kind_of(path) == "log":
                 raise Faults([f"flight {path}: a text log, wanted a recording: only that tells when it was flown"])
             why_not(path)
-            found.append((path, False))
+            found.append(path)
         except Faults as error:
             faults += error.faults
     return found, faults
