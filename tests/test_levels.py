@@ -5,6 +5,9 @@ The numbers three and five: common practice, no source.
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -151,3 +154,11 @@ def test_auto_without_a_logbook_prompts() -> None:
     prompt = fly(takeoff(), options=Options(level="prompt"))
     assert [event.say for event in auto.events] == [event.say for event in prompt.events]
     assert [e.say for e in fly(takeoff(), using=changed(level="auto")).events] == [e.say for e in prompt.events]
+
+
+def test_the_readme_tells_which_calls_fade() -> None:
+    """README's table has a row for each call that fades, with the remarks that fall silent with it, and no other."""
+    text = (Path(__file__).resolve().parent.parent / "README.md").read_text(encoding="utf-8")
+    part = text.split("| call | shown by | left alone with it |")[1].split("\n\n")[0]
+    rows = [re.findall(r"`([a-z-]+)`", line) for line in part.splitlines()[2:]]
+    assert {row[0]: set(row[1:]) for row in rows} == {skill.call: set(skill.remarks) for skill in SKILLS}
