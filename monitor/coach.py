@@ -6,6 +6,7 @@ state; the phase; the watchers of that phase; what has fallen due by now.
 
 from __future__ import annotations
 
+from math import inf
 from typing import Any
 
 from monitor.agenda import Agenda, Hold
@@ -29,7 +30,7 @@ from monitor.sample import Sample
 from monitor.snapshot import Snapshot
 from monitor.state import State
 from monitor.teller import Teller
-from monitor.timeline import Timeline
+from monitor.timeline import LOST_S, Timeline
 from monitor.view import View
 from monitor.words import Words
 
@@ -97,13 +98,14 @@ class Coach:
 
     def feed(self, sample: Sample, arrival_s: float) -> list[Event]:
         """Take in a sample that arrived at `arrival_s` (any clock that only goes forward); the events it brought."""
-        timeline = self._timeline
-        self._run_due(arrival_s)
+        timeline, agenda = self._timeline, self._agenda
+        if agenda.next_due < inf or arrival_s - timeline.arrival_s >= LOST_S:  # else nothing can fall due by then
+            self._run_due(arrival_s)
         for t, admitted in timeline.offer(sample, arrival_s):
             # What fell due before this sample comes first, but no further than the old samples carry.
             until = min(t, self.state.t + timeline.interval_s)
-            if self._agenda.next_due <= until:
-                self._agenda.run(until)
+            if agenda.next_due <= until:
+                agenda.run(until)
             self._judge_sample(t, admitted)
         if self._with_sample:
             self._tell_feed()
@@ -125,8 +127,8 @@ class Coach:
         if timeline.t is None:
             return None
         due = self._agenda.next_due
-        if due <= timeline.t + timeline.interval_s:
-            at = timeline.arrival_s + max(due - timeline.t, 0.0) + 1e-6  # past the rounding of the sum
+        if due <= timeline.judged_t + timeline.interval_s:
+            at = timeline.judged_arrival_s + max(due - timeline.judged_t, 0.0) + 1e-6  # past the rounding of the sum
             return at if lost is None else min(at, lost)
         return lost
 

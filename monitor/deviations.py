@@ -183,18 +183,18 @@ class Deviations:
         if pitch is None or limit is None or self._aircraft.gear == "tailwheel":
             return
         threshold = limit - self._set.tail_margin_deg
-        self._pitch.update(pitch > threshold, self._s.crossing(self._s.prev.pitch_deg, pitch, threshold))
+        if pitch > threshold:
+            self._pitch.begin(self._s.crossing(self._s.prev.pitch_deg, pitch, threshold))
+        elif self._pitch.since is not None:
+            self._pitch.clear()
 
     # ---- in the air ------------------------------------------------------------------------------------------------
 
     def climb(self) -> None:
         """One sample of the climb."""
         s = self._s
-        for hold in (
-            self._heading, self._swing, self._off_centre, self._late_power, self._early_rotate, self._late_rotate,
-        ):  # fmt: skip
-            if hold.since is not None:
-                hold.clear()
+        if self._roll_t is not None:
+            self._end_roll()
         height = s.height
         turned = "turn" in self._routine.done
         if height is not None and height < 50.0:
@@ -218,6 +218,14 @@ class Deviations:
                 self._climb_fast.clear()
                 self._climb_slow.clear()
         self._watch_levers(height)
+
+    def _end_roll(self) -> None:
+        """Off the ground: what was wrong on the wheels is over."""
+        self._roll_t = None
+        for hold in (
+            self._heading, self._swing, self._off_centre, self._late_power, self._early_rotate, self._late_rotate,
+        ):  # fmt: skip
+            hold.clear()
 
     def _watch_bank(self, height: float | None, turned: bool) -> None:
         s, set_ = self._s, self._set
@@ -274,7 +282,10 @@ class Deviations:
         stall = speeds.stall_clean
         if stall is not None:
             threshold = set_.stall_margin_part * stall
-            self._slow.update(ias < threshold and high, s.crossing(s.prev.ias_kt, ias, threshold))
+            if ias < threshold and high:
+                self._slow.begin(s.crossing(s.prev.ias_kt, ias, threshold))
+            elif self._slow.since is not None:
+                self._slow.clear()
         if speeds.best_angle is not None:
             self._below_angle.update(high and ias < speeds.best_angle - set_.climb_slow_kt, s.t)
         flaps = s.sample.flaps_deg

@@ -32,11 +32,8 @@ class Limit:
         self.hold = hold
         self.needs = needs
 
-    def update(self, s: State) -> None:
-        """Judge the channel's value of this sample; a missing value says nothing."""
-        value = getattr(s.sample, self.channel)
-        if value is None:
-            return
+    def update(self, s: State, value: float) -> None:
+        """Judge the channel's value of this sample."""
         beyond = value > self.line if self.above else value < self.line
         hold = self.hold
         if beyond and (self.needs is None or self.needs(s.sample)):
@@ -44,6 +41,25 @@ class Limit:
                 hold.begin(s.crossing(getattr(s.prev, self.channel), value, self.line))
         elif hold.since is not None:
             hold.clear()
+
+
+class Watched:
+    """One channel with its limits. Between `low` and `high` none of them is crossed, as in nearly every sample."""
+
+    __slots__ = ("channel", "high", "limits", "low", "outside")
+
+    def __init__(self, channel: str, limits: tuple[Limit, ...]) -> None:
+        self.channel = channel
+        self.limits = limits
+        self.low = max((limit.line for limit in limits if not limit.above), default=-inf)
+        self.high = min((limit.line for limit in limits if limit.above), default=inf)
+        self.outside = False
+
+    def judge(self, s: State, value: float) -> None:
+        """Look at every limit of the channel: it is outside, or was at the last sample."""
+        self.outside = not self.low <= value <= self.high
+        for limit in self.limits:
+            limit.update(s, value)
 
 
 class Limits:
@@ -71,6 +87,10 @@ class Limits:
         self._rpm(aircraft)
         for channel in OTHERS:
             self._other(channel, bands.get(channel))
+        channels = dict.fromkeys(limit.channel for limit in self.limits)
+        self._watched = tuple(
+            Watched(channel, tuple(limit for limit in self.limits if limit.channel == channel)) for channel in channels
+        )
 
     def begin(self) -> None:
         """A takeoff begins."""
@@ -79,10 +99,13 @@ class Limits:
             limit.hold.clear()
 
     def update(self) -> None:
-        """Watch every limit with one sample."""
+        """Watch every limit with one sample; a missing value says nothing."""
         s = self._s
-        for limit in self.limits:
-            limit.update(s)
+        sample = s.sample
+        for watched in self._watched:
+            value = getattr(sample, watched.channel)
+            if value is not None and (watched.outside or not watched.low <= value <= watched.high):
+                watched.judge(s, value)
 
     def high_enough(self, t: float) -> None:
         """500 ft: what was only shown, and still stands, is said now."""

@@ -34,6 +34,7 @@ class Power(PowerLoss):
         self._set_hold = Hold(agenda, 0.0, self._judge_set)
         self._low_hold = Hold(agenda, settings.rpm_low_hold_s, self._cue("rpm-low"))
         self._pressure_hold = Hold(agenda, settings.manifold_pressure_low_hold_s, self._cue("manifold-pressure-low"))
+        self._on_the_roll = (self._dead_hold, self._low_hold, self._pressure_hold)
         self.on_brakes = False  # short-field: power is set, and judged good, before the brakes are released
         self.begin()
 
@@ -64,9 +65,9 @@ class Power(PowerLoss):
 
     def climb(self) -> None:
         """One sample of the climb."""
-        self._dead_hold.clear()
-        self._low_hold.clear()
-        self._pressure_hold.clear()
+        for hold in self._on_the_roll:
+            if hold.since is not None:
+                hold.clear()
         self._keep_second()
         self._watch_loss(in_air=True)
 
@@ -191,9 +192,12 @@ class Power(PowerLoss):
         least = self._aircraft.rpm_takeoff_min
         if rpm is not None and least is not None:
             near_best = self.best_rpm is None or rpm > self.best_rpm * (1.0 - self._set.power_loss_part)
-            self._once_more(self._low_hold, full and rpm < least and near_best, s.crossing(s.prev.rpm, rpm, least))
+            if full and rpm < least and near_best:
+                self._begin_once_more(self._low_hold, s.crossing(s.prev.rpm, rpm, least))
+            elif self._low_hold.since is not None:
+                self._low_hold.clear()
         if not self._fixed:
             low = full and self._pressure_low() and not self._filling()
             if low and throttle is None and throttle_closed(s.sample.manifold_pressure_inhg, s.sample.altitude_ft):
                 low = False
-            self._once_more(self._pressure_hold, low, s.t)
+            self._once_more(self._pressure_hold, low)

@@ -61,12 +61,18 @@ class PowerLoss:
         while len(second) > 2 and s.t - second[1][0] >= 1.0:
             second.popleft()
 
-    def _once_more(self, hold: Hold, true: bool, onset: float) -> None:
-        """Keep a hold; with slow data, one more sample must agree before it counts."""
-        fresh = true and hold.since is None
-        hold.update(true, onset)
-        if fresh and self._s.dt > self._set.engine_failure_hold_s:
-            hold.at_least_until(self._s.t + 1.05 * min(self._s.dt, 6.0))
+    def _once_more(self, hold: Hold, true: bool) -> None:
+        """Keep a hold from this sample on; with slow data, one more sample must agree before it counts."""
+        if true:
+            self._begin_once_more(hold, self._s.t)
+        elif hold.since is not None:
+            hold.clear()
+
+    def _begin_once_more(self, hold: Hold, onset: float) -> None:
+        if hold.since is None:
+            hold.begin(onset)
+            if self._s.dt > self._set.engine_failure_hold_s:
+                hold.at_least_until(self._s.t + 1.05 * min(self._s.dt, 6.0))
 
     def _begin_failure(self, onset: float) -> None:
         """A sudden drop counts once it has lasted, and at least one more sample says so: a spike is no failure."""
@@ -133,10 +139,11 @@ class PowerLoss:
             self._failing(before, rpm, in_air)
         elif self._failure_hold.since is not None and rpm > 0.9 * expected:
             self._failure_hold.clear()
-        low = rpm < expected * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
-        if low or self._loss_hold.since is None or rpm > expected * (1.0 - 0.8 * set_.power_loss_part):
-            limit = expected * (1.0 - set_.power_loss_part)
-            self._once_more(self._loss_hold, low, s.crossing(s.prev.rpm, rpm, limit))
+        limit = expected * (1.0 - set_.power_loss_part)
+        if rpm < limit and self._loss_can_be_told(in_air):
+            self._begin_once_more(self._loss_hold, s.crossing(s.prev.rpm, rpm, limit))
+        elif self._loss_hold.since is not None and rpm > expected * (1.0 - 0.8 * set_.power_loss_part):
+            self._loss_hold.clear()
 
     def _failing(self, before: float, rpm: float, in_air: bool) -> None:
         """A sudden drop. Without a lever channel a closing throttle looks alike, but falls further."""
@@ -194,7 +201,7 @@ class PowerLoss:
             self._failure_hold.hold_s = max(set_.engine_failure_hold_s, 1.05 * s.dt)
             self._failure_hold.begin(s.t)
         low = ratio < self._best_ratio * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
-        self._once_more(self._pressure_loss_hold, low, s.t)
+        self._once_more(self._pressure_loss_hold, low)
 
     def _lost(self, t: float) -> None:
         """5 % down for a second. While it still falls fast it may be a failure: that is told apart first."""

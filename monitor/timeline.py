@@ -8,6 +8,8 @@ The rules, each with its reason:
   judged, so nothing falls due.
 * Back by 1 s or less: a late packet, dropped and counted. Back by more, or forward by more than 10 s, is a jump. One
   sample alone can be a damaged number, so a jump counts once the next sample confirms it; then `restarted`.
+* Of a stream faster than 40 Hz every second, third ... sample is judged, 20 to 30 a second: nothing a pilot can use
+  comes sooner from more, and the rest of the machine is the simulator's. The first after a pause or a jump always is.
 * No valid sample for max(2 s, 3 usual intervals) of wall clock: `lost`; the next sample: `back`.
 """
 
@@ -17,6 +19,8 @@ from collections.abc import Callable
 
 from monitor.sample import Sample
 
+ENOUGH_S = 0.05
+"""Samples closer together than this tell the pilot nothing sooner: of faster streams so many a second are judged."""
 LATE_S = 1.0
 JUMP_S = 10.0
 LOST_S = 2.0
@@ -26,13 +30,22 @@ PAUSE_ROWS = 30  # in a log there is no arrival time to tell a pause by; 30 equa
 
 
 class Timeline:
-    """The feed's clock. `offer` gives the samples to judge, in order; `emit(id, t)` is called for feed events."""
+    """The feed's clock. `offer` gives the samples to judge, in order; `emit(id, t)` is called for feed events.
 
-    def __init__(self, emit: Callable[[str, float], None], restart: Callable[[float], None]) -> None:
+    `every`: all samples are let through, however fast they come.
+    """
+
+    def __init__(
+        self, emit: Callable[[str, float], None], restart: Callable[[float], None], every: bool = False
+    ) -> None:
         self._emit = emit
         self._restart = restart
-        self.t: float | None = None
-        self.interval_s = 0.0
+        self._enough_s = 0.0 if every else ENOUGH_S
+        self.t: float | None = None  # of the last sample
+        self.arrival_s = 0.0  # when the last packet came
+        self.judged_t = 0.0  # of the last sample let through, and when it arrived
+        self.judged_arrival_s = 0.0
+        self.interval_s = 0.0  # the usual one between samples let through
         self.own_time: bool | None = None  # the feed supplies time_s
         self.state = "waiting"
         self.dropped_late = 0
@@ -40,36 +53,34 @@ class Timeline:
         self.dropped_jump = 0
         self.dropped_no_time = 0
         self._first_arrival = 0.0
-        self._arrival = 0.0
         self._advance_arrival = 0.0
         self._repeats = 0
         self._count = 0
         self._held: tuple[float, Sample] | None = None
         self._recent: list[float] = []
-
-    @property
-    def arrival_s(self) -> float:
-        """When the last packet of the feed arrived."""
-        return self._arrival
+        self._stride = 1  # of the samples, every so-manieth is judged
+        self._skipped = 0
 
     def feed_time(self, arrival_s: float) -> float | None:
-        """Feed time at an arrival time: the last sample's, carried on by at most one usual interval."""
+        """Feed time at an arrival time: the last judged sample's, carried on by at most one usual interval."""
         if self.t is None:
             return None
-        return self.t + min(max(arrival_s - self._arrival, 0.0), self.interval_s)
+        return self.judged_t + min(max(arrival_s - self.judged_arrival_s, 0.0), self.interval_s)
 
     def lost_at(self) -> float | None:
         """Arrival time at which the feed counts as lost; None when it is not running."""
         if self.t is None or self.state == "lost":
             return None
-        return self._arrival + max(LOST_S, LOST_INTERVALS * self.interval_s)
+        return self.arrival_s + max(LOST_S, LOST_INTERVALS * self.interval_s)
 
     def check_lost(self, arrival_s: float) -> None:
         """Say `lost` when that fell due by `arrival_s`."""
+        if arrival_s - self.arrival_s < LOST_S:
+            return
         due = self.lost_at()
         if due is not None and arrival_s >= due and self.t is not None:
             self.state = "lost"
-            self._emit("lost", self.t + (due - self._arrival))
+            self._emit("lost", self.t + (due - self.arrival_s))
 
     def offer(self, sample: Sample, arrival_s: float) -> tuple[tuple[float, Sample], ...]:
         """The samples that `sample` lets through, each with its feed time; mostly the one, sometimes none or two."""
@@ -84,32 +95,44 @@ class Timeline:
             return ()
         dt = t - last
         if 0.0 < dt <= JUMP_S:
-            if self.state != "on":
+            back = self.state != "on"
+            if back:
                 self._returned(arrival_s, t)
             self._advance(t, dt, arrival_s)
+            self._skipped += 1
+            if self._skipped < self._stride and not back:
+                return ()
+            self._judged(t, arrival_s)
             return ((t, sample),)
         return self._irregular(t, dt, sample, arrival_s)
 
+    def _judged(self, t: float, arrival_s: float) -> None:
+        self._skipped = 0
+        self.judged_t, self.judged_arrival_s = t, arrival_s
+
     def _first(self, sample: Sample, arrival_s: float) -> tuple[tuple[float, Sample], ...]:
         self.own_time = sample.time_s is not None
-        self._first_arrival = self._arrival = self._advance_arrival = arrival_s
+        self._first_arrival = self.arrival_s = self._advance_arrival = arrival_s
         self.t = sample.time_s if sample.time_s is not None else 0.0
         self.state = "on"
+        self._judged(self.t, arrival_s)
         self._emit("started", self.t)
         return ((self.t, sample),)
 
     def _advance(self, t: float, dt: float, arrival_s: float) -> None:
         self.t = t
-        self._arrival = self._advance_arrival = arrival_s
+        self.arrival_s = self._advance_arrival = arrival_s
         self._held = None
         self._repeats = 0
-        recent = self._recent
         self._count += 1
-        if len(recent) < 9 or not self._count & 3:  # every fourth step is enough of the usual ones, and cheap
+        recent = self._recent
+        if len(recent) < 9 or not self._count & 7:  # every eighth step is enough of the usual ones, and cheap
             if len(recent) == 9:
                 recent.pop(0)
             recent.append(dt)
-            self.interval_s = sorted(recent)[len(recent) // 2]
+            usual = sorted(recent)[len(recent) // 2]
+            self._stride = max(1, int(self._enough_s / usual + 0.1))
+            self.interval_s = usual * self._stride
 
     def _returned(self, arrival_s: float, t: float) -> None:
         event = "back" if self.state == "lost" else "resumed"
@@ -137,8 +160,9 @@ class Timeline:
         if self.state != "on":
             self._returned(arrival_s, held_t)
         self.t = held_t
-        self._arrival = self._advance_arrival = arrival_s
+        self.arrival_s = self._advance_arrival = arrival_s
         self._recent.clear()
+        self._judged(t, arrival_s)
         self._restart(held_t)
         self._emit("restarted", held_t)
         if t == held_t:
@@ -151,7 +175,7 @@ class Timeline:
         self.dropped_repeat += 1
         self._repeats += 1
         was_lost = self.state == "lost"
-        self._arrival = arrival_s
+        self.arrival_s = self.judged_arrival_s = arrival_s
         still_s = arrival_s - self._advance_arrival
         wait_s = max(PAUSE_S, LOST_INTERVALS * self.interval_s)
         if was_lost:

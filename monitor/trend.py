@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from math import exp
 
+SETTLED = 1000  # counted as so many samples once those at hand weigh no more than they do in the long run
+
 
 class Trend:
     """A straight line fitted to all samples so far, each weighted by its age (time constant `tau_s`, seconds).
@@ -46,10 +48,12 @@ class Trend:
             theta = exp(-dt / self.tau_s)
             self._dt, self._a, self._b = dt, 1.0 - theta * theta, (1.0 - theta) ** 2
         a, b = self._a, self._b
-        if n < 400:
+        if n < SETTLED:
             least = 6.0 / (n * (n + 1))
             if least > b:
                 a, b = max(a, (2 * n - 1) * least / 3.0), least
+            else:
+                self._n = SETTLED
         predicted = self.value + self.rate * dt
         residual = measured - predicted
         self.value = predicted + a * residual

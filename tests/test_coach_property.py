@@ -56,7 +56,7 @@ FLIGHTS: dict[str, Flight] = {
     "governed": governed(),
 }  # fmt: skip
 CLEAN = ("clean", "without switch and height", "airspeed and altitude only", "touch-and-go", "governed")
-RATES_HZ = (20.0, 5.0, 1.0)
+RATES_HZ = (60.0, 20.0, 5.0, 1.0)
 
 
 def _coach(name: str) -> Coach:

@@ -14,7 +14,7 @@ from monitor.events import to_json
 from tests.trainer_packets import SENDER, START_NS, packets, session
 
 FLIGHTS = (None, "rpm", "oil", "airspeed", "engine", "power", "swing")
-RATES_HZ = (1.0, 5.0, 20.0)
+RATES_HZ = (1.0, 5.0, 20.0, 60.0)
 SECONDS = 62.0
 FEW = settings(max_examples=5, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 MANY = settings(FEW, max_examples=150, derandomize=False)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import msgspec
 import pytest
 
@@ -47,6 +49,37 @@ def test_a_steady_stream_is_admitted_whole_and_says_only_that_it_started() -> No
     assert len(line.admitted) == 201
     assert line.said == [("started", 100.0)]
     assert line.line.interval_s == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "judged_hz"), [(25.0, 25.0), (30.0, 30.0), (50.0, 25.0), (60.0, 20.0), (100.0, 20.0), (1000.0, 20.0)]
+)
+def test_of_a_fast_stream_twenty_to_thirty_samples_a_second_are_judged(rate_hz: float, judged_hz: float) -> None:
+    """However fast the stream, 20 to 30 evenly spaced samples a second count, and the rest changes nothing."""
+    line = Line()
+    line.run(100.0, 110.0, rate_hz)
+    judged = [t for t in line.admitted if t > 101.0]
+    assert len(judged) == pytest.approx(9.0 * judged_hz, abs=2)
+    assert {round(b - a, 6) for a, b in pairwise(judged)} == {round(1.0 / judged_hz, 6)}
+    assert line.line.interval_s == pytest.approx(1.0 / judged_hz)
+    assert line.line.t == 110.0
+
+
+def test_the_first_sample_after_a_loss_is_judged_however_fast_the_stream() -> None:
+    """After 3 s without a packet at 100 Hz, the first sample back counts at once: `back` comes with its values."""
+    line = Line()
+    line.run(100.0, 105.01, 100.0)
+    line.line.check_lost(ARRIVAL_S + 107.5)
+    assert line.offer(108.013, ARRIVAL_S + 108.013) == [108.013]
+    assert line.ids == ["started", "lost", "back"]
+
+
+def test_a_debrief_takes_every_sample() -> None:
+    """Where every sample is asked for, none is left out at 200 Hz."""
+    said: list[str] = []
+    line = Timeline(lambda id_, t: said.append(id_), lambda t: None, every=True)
+    found = [line.offer(Sample(time_s=n / 200.0), n / 200.0) for n in range(400)]
+    assert [len(one) for one in found] == [1] * 400
 
 
 def test_without_time_s_it_counts_from_the_first_sample() -> None:
