@@ -33,7 +33,8 @@ def copy_tree() -> Path:
     ignore = shutil.ignore_patterns("__pycache__", "*.pyc", "flights_jsbsim", "accuracy", "bench", "feeds")
     for package in ("monitor", "adapters", "replay", "tests"):
         shutil.copytree(ROOT / package, folder / package, ignore=ignore)
-    shutil.copy(ROOT / "pyproject.toml", folder)
+    for name in ("pyproject.toml", "README.md"):
+        shutil.copy(ROOT / name, folder)
     return folder
 
 
