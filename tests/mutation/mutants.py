@@ -401,8 +401,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "rotate 3 kt late",
         "monitor/rotate.py",
-        "target = self._vr + min(",
-        "target = self._vr + 3.0 + min(",
+        "target = vr - min(",
+        "target = vr + 3.0 - min(",
         "Rotate comes 3 kt late",
         ROUTINE,
     ),
