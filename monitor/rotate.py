@@ -4,10 +4,11 @@ The call comes a lead before the predicted VR: the voice's latency and 0.3 s, at
 2 kt below VR. Airspeed is groundspeed and the wind, which is smoothed for a tenth of a second only, so that the
 instrument's noise goes and the gust stays: the pilot sees it too. Its slope is groundspeed's, which no gust bends.
 Noise and gusts take an estimate through a speed early, so that where there are any VR counts a quarter knot higher.
-VR is reached when the airspeed shown, gusts and lag and all but noise, first comes to it. Measured on 821 model rolls
-at 20 Hz, nearly all with gusts: heard within 0.08 s of it in the median, 0.30 s in 95 of 100 (up to 1 kt of gust 0.23,
-1 to 3.5 kt 0.43, where a caller who knew airspeed and acceleration exactly would reach 0.44: what the gust does in the
-0.3 s of the lead nobody knows). Without groundspeed, airspeed alone serves.
+VR is reached when the airspeed shown, gusts and lag and all but noise, first comes to it. Measured on 821 clean model
+rolls at 20 Hz, nearly all with gusts: heard within 0.08 s of it in the median, 0.30 s in 95 of 100 (up to 1 kt of gust
+0.23 s, 1 to 3.5 kt 0.44 s). With airspeed and acceleration known exactly the same rule reaches 0.25, 0.30 in the strong
+gusts but only by calling later in all: what the gust does in the 0.3 s of the lead is not known beforehand. Without
+groundspeed, airspeed alone serves.
 """
 
 from __future__ import annotations
