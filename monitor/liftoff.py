@@ -194,8 +194,9 @@ class LiftOff:
 
         With vertical speed at about 1 Hz: where it went up through `liftoff_slow_climb_fpm` near the lowest level.
         Else `liftoff_slow_rise_ft` above the lowest level, less the time that so much height takes at first.
-        With height above ground, by the height gained. Measured on 819 model flights
-        at 1 Hz with vertical speed, with instruments' noise and lag: error p95 0.52 s, 0.40 s without.
+        With height above ground, by the height gained. Measured on 819 model flights at 1 Hz with vertical speed, with
+        instruments' noise and lag: error p95 0.50 s with height sent, 0.69 s with altitude only; 0.43 s in all without
+        noise and lag.
         """
         rows = s.history
         lowest = self.lowest_ft if self.lowest_ft is not None else 0.0
@@ -211,8 +212,8 @@ class LiftOff:
 def _by_height_gained(rows: deque[Row], t: float, ground_ft: float) -> float:
     """When the wheels left, from the first sample that shows a settled climb after one began at about `t`.
 
-    The height gained took `GAINED` times as long as at the climb shown there, and `GAINED_LEAD_S` for the climb to grow.
-    `t` where no such climb came within some seconds.
+    The height gained took `GAINED` times as long as at the climb shown there, and `GAINED_LEAD_S` for the climb to
+    grow. `t` where no such climb came within some seconds.
     """
     for at, _, level, climb_fpm, _ in rows:
         if at > t + SETTLED_WITHIN_S:

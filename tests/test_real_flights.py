@@ -108,7 +108,27 @@ def test_the_calls_at_300_500_and_1000_ft_are_stamped_when_the_model_passed_them
         assert error == pytest.approx(0.0, abs=0.3)
 
 
-@pytest.mark.parametrize("name", ["fixed, sea level, calm", "constant speed, sea level, calm", "fixed, 5,000 ft, calm"])
+CALM_NAMES = ("fixed, sea level, calm", "constant speed, sea level, calm", "fixed, 5,000 ft, calm")
+
+
+@pytest.mark.parametrize("name", CALM_NAMES)
+@pytest.mark.parametrize("lag_s", [0.0, 0.2, 0.4])
+def test_the_lag_of_vertical_speed_is_found_and_taken_off_the_lift_off(name: str, lag_s: float) -> None:
+    """Without a ground switch, lift-off is within 0.2 s however much the vertical speed lags, when height is sent."""
+    flight = flown(name, Sensors(missing=frozenset({"on_ground"}), lag_s=lag_s))
+    assert flight.result.liftoff_s == pytest.approx(0.0, abs=0.2)
+
+
+@pytest.mark.parametrize("name", CALM_NAMES)
+def test_a_noisy_altimeter_that_sags_in_the_roll_gives_the_heights_all_the_same(name: str) -> None:
+    """The 300, 500 and 1,000 ft calls are within 0.15 s from an altitude with 2 ft of noise that sags 30 ft at VR."""
+    flight = flown(name, Sensors(missing=frozenset({"height_ft"}), noise=1.0, sag_ft=30.0))
+    assert {300.0, 500.0} <= set(flight.result.heights_s)
+    for error in flight.result.heights_s.values():
+        assert error == pytest.approx(0.0, abs=0.15)
+
+
+@pytest.mark.parametrize("name", CALM_NAMES)
 def test_calls_of_the_roll_fall_due_in_the_order_of_their_conditions(name: str) -> None:
     """Power set comes after the throttle is open and at most 3.5 s later; alive at 20 kt or rest + 10; VY - 2 for
     climb."""
