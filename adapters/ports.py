@@ -12,7 +12,7 @@ Fields = Mapping[str | int, Value]
 """One record as the decoder read it: field name (dotted when nested) and column number from 0, to its raw value."""
 
 
-class Packet(msgspec.Struct, frozen=True):
+class Packet(msgspec.Struct, frozen=True, gc=False):
     """One datagram or message as it arrived.
 
     arrival_ns: monotonic clock, integer nanoseconds. origin: who sent it ("127.0.0.1:40112", or the endpoint for

@@ -24,6 +24,7 @@ Short = Callable[[bytes], Sample | None]
 Samples = Callable[[bytes, int | None], list[Sample]]
 """The samples in a packet that arrived then."""
 _LEAVE = "return careful(payload, arrival_ns)"
+_INNER_RETURN = " or (13 in line and line.find(13) != len(line) - 1)"
 
 
 def raw_type(reading: Reading, booleans: bool = False) -> Any:
@@ -82,10 +83,11 @@ def line_maker(
     for reading, place in zip(plan, places, strict=True):
         types[place] = raw_type(reading)
     text, plain = _as_array(settings)
-    end = "payload.find(b'\\n') != len(payload) - 1" if ended else "b'\\n' in payload"
-    carriage = "payload.find(b'\\r') != len(payload) - 2" if ended else "True"
-    lines = [f"if {end} or (b'\\r' in payload and {carriage}):", f"    {_LEAVE}", "try:"]
-    lines += [] if plain else ["    if b',' in payload:", "        raise DecodeError"]
+    # 10 and 13 are line feed and carriage return: as numbers they are found several times faster than as bytes.
+    begin = ["line = payload[:-1]", f"if payload[-1:] != b'\\n' or 10 in line{_INNER_RETURN}:"]
+    begin = begin if ended else ["line = payload", "if 10 in line or 13 in line:"]
+    lines = [*begin, f"    {_LEAVE}", "try:"]
+    lines += [] if plain else ["    if 44 in line:", "        raise DecodeError"]
     lines += [f"    {_targets(places, width)} = decode(b'[' + {text} + b']')", "except DecodeError:"]
     lines += ["    sample = other(payload)", "    if sample is None:", f"        {_LEAVE}"]
     lines += ["    tally.packets += 1", "    return [sample]", *_done(_sample(plan, places))]
@@ -100,7 +102,7 @@ def _done(sample: str) -> list[str]:
 def _as_array(settings: DecodeSettings) -> tuple[str, bool]:
     """The expression that makes a line's cells comma-separated, and whether commas may be in it."""
     comma = settings.decimal == ","
-    text = "payload.replace(b',', b'.')" if comma else "payload"
+    text = "line.replace(b',', b'.')" if comma else "line"
     if settings.delimiter == "whitespace":
         return f"b','.join({text}.split())", comma
     if settings.delimiter == ",":
@@ -166,7 +168,8 @@ def _sample(plan: Sequence[Reading], places: Sequence[int], booleans: bool = Fal
     terms = {
         reading.channel: _term(reading, f"v{place}", booleans) for reading, place in zip(plan, places, strict=True)
     }
-    return f"Sample({', '.join(terms.get(channel, 'None') for channel in CHANNELS)})"
+    last = max((place for place, channel in enumerate(CHANNELS) if channel in terms), default=-1)
+    return f"Sample({', '.join(terms.get(channel, 'None') for channel in list(CHANNELS)[: last + 1])})"
 
 
 def _term(reading: Reading, name: str, booleans: bool) -> str:

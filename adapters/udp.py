@@ -45,7 +45,7 @@ class UdpSource:
         if sock is None:
             return None
         try:
-            payload, address = sock.recvfrom(_LARGEST)
+            payload, address = sock.recvfrom(65_535)  # a constant and no name, as this line runs for each packet
         except BlockingIOError:
             return self._wait(sock, min(timeout_s, LONGEST_WAIT_S))
         except OSError:

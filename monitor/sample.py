@@ -20,7 +20,7 @@ class Channel(msgspec.Struct, frozen=True):
     meaning: str
 
 
-class Sample(msgspec.Struct, frozen=True):
+class Sample(msgspec.Struct, frozen=True, gc=False):
     """One moment of telemetry. None = not supplied. Units are in the names; directions: nose up, right wing down."""
 
     time_s: float | None = None
