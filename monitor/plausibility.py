@@ -20,6 +20,7 @@ A governed rpm, a rounded temperature or a cruise altitude may rightly stand sti
 from __future__ import annotations
 
 from collections.abc import Callable
+from operator import itemgetter
 
 import msgspec
 from msgspec.structs import astuple
@@ -44,7 +45,7 @@ TRENDS = ("ias_kt", "altitude_ft", "height_ft", "vertical_speed_fpm", "latitude_
 """Channels whose rate of change is judged: a missing value is left out, since a repeated one would bend the trend."""
 SILENT_S = 2.0
 CARRY_S = 1.0
-LOOK_EVERY_S = 0.5
+LOOK_EVERY_S = 1.0
 STUCK_S = 4.0
 BLOCKED_S = 3.0
 BLOCKED_KT = 12.0
@@ -54,6 +55,16 @@ _NAMES: tuple[str, ...] = Sample.__struct_fields__
 _WATCHED = tuple(i for i, name in enumerate(_NAMES) if name != "time_s")
 _CARRIED = frozenset(i for i in _WATCHED if _NAMES[i] not in TRENDS)
 _JUMPS = tuple((_NAMES.index(name), base, rate) for name, base, rate in JUMPS)
+_pick = itemgetter(*(i for i, _, _ in _JUMPS))
+_BASES = tuple(base for _, base, _ in _JUMPS)
+
+
+def _far(now: tuple[float | None, ...], before: tuple[float | None, ...]) -> bool:
+    """Some value is so far from the one before that it may be a jump; at nearly every sample none is."""
+    for value, last, base in zip(now, before, _BASES, strict=True):
+        if value is not last and value is not None and last is not None and not -base < value - last < base:
+            return True
+    return False
 
 
 class _Still:
@@ -84,6 +95,7 @@ class Plausibility:
     def restart(self) -> None:
         """Start over, as after a jump of the clock."""
         self._last: tuple[float | None, ...] | None = None  # what was last believed, in the order of Sample's fields
+        self._picked: tuple[float | None, ...] = ()  # of it, what may jump
         self._last_t = 0.0
         self._doubted: frozenset[int] = frozenset()
         self._supplied: set[int] = set()
@@ -99,7 +111,8 @@ class Plausibility:
         now = astuple(sample)
         last = self._last
         changes: dict[int, float | None] = {}
-        if last is not None:
+        picked = _pick(now)
+        if last is not None and (self._doubted or _far(picked, self._picked)):
             self._doubt_jumps(last, now, t - self._last_t, changes)
         # The number of missing channels tells of a gap at next to no cost; a look now and then covers a swap of two.
         if self._gaps or t >= self._look_t or now.count(None) != self._usual_missing:
@@ -107,7 +120,7 @@ class Plausibility:
             self._watch_gaps(t, now, interval_s, changes)
         self._last_t = t
         if not changes:
-            self._last = now
+            self._last, self._picked = now, picked
             if not self.aside:
                 return sample
         else:
@@ -115,6 +128,7 @@ class Plausibility:
             for i, value in changes.items():
                 believed[i] = value if value is not None or last is None else last[i]
             self._last = tuple(believed)
+            self._picked = _pick(self._last)
         named: dict[str, float | None] = {_NAMES[i]: value for i, value in changes.items()}
         named.update(dict.fromkeys(self.aside))
         return msgspec.structs.replace(sample, **named)

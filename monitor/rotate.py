@@ -36,6 +36,7 @@ class RotateCall:
         self._hold = Hold(agenda, 0.0, fire)
         self._fire = fire
         self._v_now = Trend(0.5)
+        self._ias_now = Trend(0.2)
         self.latency_s = 0.0
         self.begin()
 
@@ -43,6 +44,7 @@ class RotateCall:
         """A roll begins."""
         self._hold.clear()
         self._v_now.reset()
+        self._ias_now.reset()
         self._wind: float | None = None
         self._scatter = 0.0  # mean distance of airspeed from its smooth value, kt
         self._short_by: float | None = None
@@ -78,8 +80,10 @@ class RotateCall:
         v = s.sample.groundspeed_kt
         if v is None:
             self._wind = None
-            self._scatters(ias - s.ias_now.value)
-            return 0.3 * ias + 0.7 * s.ias_now.value, max(s.ias_trend.rate, 0.2)
+            smooth = self._ias_now
+            smooth.update(s.t, ias)
+            self._scatters(ias - smooth.value)
+            return 0.3 * ias + 0.7 * smooth.value, max(s.ias_trend.rate, 0.2)
         self._v_now.update(s.t, v)
         v = self._v_now.value
         wind = self._wind if self._wind is not None else ias - v

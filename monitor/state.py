@@ -51,7 +51,6 @@ class State:
         self.height: float | None = None
         self.climb_fpm: float | None = None
         self.ias_trend = Trend(1.0)
-        self.ias_now = Trend(0.2)
         self.v_trend = Trend(1.0)
         self.level_trend = Trend(LEVEL_TAU_S)  # of the level less `_climbed`
         self._climbed = 0.0  # vertical speed summed up, ft
@@ -77,7 +76,6 @@ class State:
         if ias is not None and not self.ias_set_aside:
             self.ias = ias
             self.ias_trend.update(t, ias)
-            self.ias_now.update(t, ias)
         elif self.ias_set_aside or t - self.ias_trend.t > 1.5:
             self.ias = None
         self._ground_speed(t, sample)
