@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
 from monitor.sample import Sample
@@ -43,27 +43,44 @@ Kept = tuple[int, bytes]
 
 
 class Sender:
-    """One origin: its decoding, how many of its packets came, and the ones kept while it is not heard."""
+    """One origin: its decoding, how many of its packets came, and the ones kept while it is not heard.
 
-    def __init__(self, pipeline: PipelineLike) -> None:
-        """Nothing received yet."""
-        self.pipeline = pipeline
+    The decoding is made when it is first needed, from the packets kept: a flood of senders that are never heard costs
+    none, and one that sent its header while another was heard is understood.
+    """
+
+    def __init__(self, make: Callable[[], PipelineLike], kept: Sequence[Kept] = ()) -> None:
+        """make: a fresh decoding. kept: what came of it before."""
+        self._make = make
+        self._pipeline: PipelineLike | None = None
         self.packets = 0
-        self.first: list[Kept] = []
-        self.latest: deque[Kept] = deque(maxlen=LATEST_KEPT)
+        self.remember(kept)
+
+    def remember(self, kept: Sequence[Kept]) -> None:
+        """These packets came before, in this order."""
+        self.first: list[Kept] = list(kept[:FIRST_KEPT])
+        self.latest: deque[Kept] = deque(kept[FIRST_KEPT:], LATEST_KEPT)
+        self._pipeline = None
 
     def samples(self, arrival_ns: int, payload: bytes) -> list[Sample]:
         """The valid samples in a packet."""
-        return self.pipeline(payload, arrival_ns)
+        if self._pipeline is None:
+            self._pipeline = self._make()
+            for then_ns, before in self.kept():
+                self._pipeline(before, then_ns)
+            self._pipeline.take_notices()
+        return self._pipeline(payload, arrival_ns)
 
-    def keep(self, arrival_ns: int, payload: bytes) -> None:
-        """Remember a packet for priming a decoder later."""
+    def keep(self, arrival_ns: int, payload: bytes, decoded: bool) -> None:
+        """Remember a packet for priming a decoder later. decoded: its samples were asked for already."""
         if len(payload) > KEPT_BYTES:
             return
         if len(self.first) < FIRST_KEPT:
             self.first.append((arrival_ns, payload))
         else:
             self.latest.append((arrival_ns, payload))
+        if not decoded:
+            self._pipeline = None
 
     def kept(self) -> list[Kept]:
         """The packets remembered, in the order they came."""
@@ -71,4 +88,4 @@ class Sender:
 
     def take_notices(self) -> list[str]:
         """What was wrong since the last call."""
-        return self.pipeline.take_notices()
+        return [] if self._pipeline is None else self._pipeline.take_notices()

@@ -5,21 +5,23 @@ nanoseconds), and after each call `accepted` holds the inputs that a recording m
 another session, in order, with `apply`, gives exactly the same events.
 
 Who is heard: the first sender whose packet gives a valid sample owns the feed until the coach calls it lost; then
-the first to give one again. Others are counted and shown, never recorded. Decoders keep state (a header line), so
+the first to give one again. Others are counted and shown, never recorded. A sender that opens a new socket for each
+packet is known by its address (`adapters.fresh_ports`). Decoders keep state (a header line), so
 each sender has its own, and of one who is not heard we remember the first and the latest packets: when it takes
 over, a fresh decoder is primed with those, and they go into the recording as one "prime" input.
 """
 
 from __future__ import annotations
 
-from collections import OrderedDict, deque
+from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
 import msgspec
 
+from adapters.fresh_ports import FreshPorts, address_of
 from adapters.ports import Packet
-from adapters.senders import FIRST_KEPT, LATEST_KEPT, Kept, MakeDecoding, Sender, real_decoding
+from adapters.senders import Kept, MakeDecoding, PipelineLike, Sender, real_decoding
 from monitor.aircraft import Aircraft
 from monitor.events import Event
 from monitor.options import Options
@@ -123,6 +125,7 @@ class Session:
         self._refused: dict[str, int] = {}
         self._primed: str | None = None
         self._many_told = False
+        self._ports = FreshPorts(self._is_feed)
 
     @property
     def owner(self) -> str | None:
@@ -136,6 +139,14 @@ class Session:
 
     def packet(self, packet: Packet) -> list[Event]:
         """One packet as it arrived. Events in the order noticed."""
+        if packet.origin != self._owner:
+            origin = self._ports.sender_of(packet, self._may_be_whole)
+            if origin != packet.origin:
+                packet = Packet(packet.arrival_ns, origin, packet.payload)
+        return self.settled(packet)
+
+    def settled(self, packet: Packet) -> list[Event]:
+        """The same for one whose origin names the sender already, as a recording's does."""
         self.accepted = ()
         sender = self._sender(packet.origin)
         sender.packets += 1
@@ -185,8 +196,7 @@ class Session:
     def prime(self, origin: str, kept: Sequence[Kept]) -> None:
         """What a recording kept of a sender before it took over; the packet that does so comes next."""
         self.accepted = ()
-        sender = self._sender(origin)
-        sender.first, sender.latest = list(kept[:FIRST_KEPT]), deque(kept[FIRST_KEPT:], LATEST_KEPT)
+        self._sender(origin).remember(kept)
         self._primed = origin
 
     def next_deadline_ns(self) -> int | None:
@@ -219,7 +229,7 @@ class Session:
     def _sender(self, origin: str) -> Sender:
         sender = self._senders.get(origin)
         if sender is None:
-            sender = self._senders[origin] = self._new_sender()
+            sender = self._senders[origin] = Sender(self._decoding, self._ports.run_of(origin))
             if len(self._senders) > SENDERS_MAX:
                 self._forget(origin)
         self._senders.move_to_end(origin)
@@ -230,30 +240,52 @@ class Session:
         del self._senders[oldest]
         if not self._many_told:
             self._many_told = True
-            self._note([f"more than {SENDERS_MAX} senders: one that opens a new socket for each packet is not heard"])
+            self._note([f"more than {SENDERS_MAX} senders: those silent longest are forgotten"])
         self._refused.pop(oldest, None)
 
-    def _new_sender(self) -> Sender:
-        return Sender(self._make_decoding(self._feed))
+    def _decoding(self) -> PipelineLike:
+        return self._make_decoding(self._feed)
+
+    def _is_feed(self, packets: Sequence[Kept]) -> bool:
+        """Whether these packets, as one sender's, are of the feed; two may be without a sample, such as a header."""
+        sender = Sender(self._decoding)
+        return sum(bool(sender.samples(*packet)) for packet in packets) >= len(packets) - 2
+
+    def _may_be_whole(self, address: str) -> bool:
+        """Nobody is heard, or a port of that address which sent one packet and no more."""
+        return not self._held or self._of_address(address)
+
+    def _of_address(self, address: str) -> bool:
+        owner = self._owner or ""
+        return address_of(owner) == address and self._senders[owner].packets == 1
 
     def _take_over(self, packet: Packet, sender: Sender) -> tuple[Sender, Input] | None:
         """The sender that owns the feed from this packet on, or None when it does not: one is heard, or no sample."""
         kept = sender.kept()
         primed, self._primed = self._primed == packet.origin, None
-        if not primed and (self._held or not sender.samples(packet.arrival_ns, packet.payload)):
-            sender.keep(packet.arrival_ns, packet.payload)
+        whole = packet.origin.endswith(":*")
+        held = self._held and not (whole and self._of_address(address_of(packet.origin)))
+        if not primed and (held or not sender.samples(packet.arrival_ns, packet.payload)):
+            sender.keep(packet.arrival_ns, packet.payload, decoded=not held)
             self._refuse(packet.origin, sender)
             return None
-        fresh = self._new_sender()
-        for arrival_ns, payload in kept:
-            fresh.samples(arrival_ns, payload)
-        fresh.take_notices()
-        fresh.packets, fresh.first, fresh.latest = sender.packets, sender.first, sender.latest
+        fresh = Sender(self._decoding, kept)
+        fresh.packets = sender.packets
         self._senders[packet.origin] = fresh
-        if self._owner is not None:
+        if whole:
+            self._one_sender(address_of(packet.origin))
+        elif self._owner is not None:
             self._note([f"the feed now comes from {packet.origin}; {self._owner} was lost"])
         self._owner = packet.origin
         return fresh, Input("prime", packet.arrival_ns, packet.origin, msgspec.msgpack.encode(kept))
+
+    def _one_sender(self, address: str) -> None:
+        """Tell that an address is one sender from now on, and no more of its ports that were heard of once."""
+        self._note([f"{address} opens a new socket for each packet: the feed is all that comes from there"])
+        for origin in [o for o, s in self._senders.items() if address_of(o) == address and s.packets == 1]:
+            if not origin.endswith(":*"):
+                del self._senders[origin]
+                self._refused.pop(origin, None)
 
     def _refuse(self, origin: str, sender: Sender) -> None:
         notices = sender.take_notices()
@@ -261,7 +293,7 @@ class Session:
             self._note(notices)
             return
         count = self._refused[origin] = self._refused.get(origin, 0) + 1
-        if count == 1 or (count >= 1000 and str(count).strip("0") == "1"):
+        if (count == 1 and not self._many_told) or (count >= 1000 and str(count).strip("0") == "1"):
             self._note([f"a second sender, {origin}, is not heard ({count} packets); the feed is {self._owner}'s"])
 
     def _judge(self, samples: Iterable[Sample], arrival_ns: int) -> list[Event]:
@@ -296,7 +328,7 @@ class Session:
 def apply(session: Session, given: Input) -> list[Event]:
     """Hand one recorded input to a session. Raises ValueError on a kind that this version does not know."""
     if given.kind == "packet":
-        return session.packet(Packet(given.arrival_ns, given.origin, given.data))
+        return session.settled(Packet(given.arrival_ns, given.origin, given.data))
     if given.kind == "tick":
         return session.tick(given.arrival_ns)
     if given.kind == "prime":

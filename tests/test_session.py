@@ -167,14 +167,106 @@ def test_many_senders_are_forgotten_in_turn_but_never_the_owner() -> None:
     """A flood from many ports takes bounded memory and does not unseat the owner."""
     taped = Taped()
     taped.packet(0.0, b"0.0,10,0\n", A)
+    taped.packet(0.01, b"0.01,10,0\n", A)
     for port in range(1000):
-        taped.packet(0.001 * port, b"0.0,10,0\n", f"127.0.0.1:{port}")
+        taped.packet(0.01 + 0.001 * port, b"0.01,10,0\n", f"127.0.0.1:{port}")
     assert len(taped.session._senders) == SENDERS_MAX
-    assert [line for line in taped.session.take_notices() if "new socket for each packet" in line]
+    assert [line for line in taped.session.take_notices() if "more than 16 senders" in line]
     assert len(taped.session.refused()) < SENDERS_MAX
     assert taped.session.owner == A
     taped.packet(1.5, b"1.5,11,0\n", A)
     assert taped.events[-1].id == "clock"
+
+
+NAMED = FEED.replace('header = "optional"', 'header = "required"').replace('columns = ["t", "v", "h"]\n', "")
+
+
+def test_a_header_that_came_while_another_was_heard_is_understood_later() -> None:
+    """A sender whose only header came while another was heard takes over when that one is lost, live and replayed."""
+    taped = Taped(NAMED)
+    taped.packet(0.0, b"t,v,h\n", A)
+    taped.packet(0.05, b"0.05,1,0\n", A)
+    taped.packet(0.1, b"h,v,t\n", B)
+    taped.packet(0.1, b"0.1,2,0\n", A)
+    taped.tick(5.0)
+    taped.packet(6.0, b"0.0,55,6.0\n", B)
+    assert taped.session.owner == B
+    taped.end(6.5)
+    taped.check()
+
+
+@pytest.mark.parametrize(("text", "head"), [(FEED, []), (NAMED, [b"t,v,h\n"])], ids=["columns", "header"])
+def test_a_sender_with_a_new_port_for_each_packet_is_heard(text: str, head: list[bytes]) -> None:
+    """After eight packets from ports never seen before an address is one sender; its flight is heard and replays."""
+    taped = Taped(text)
+    lines = [(0.0, line) for line in head] + list(roll(seconds=10.0))
+    for number, (at_s, line) in enumerate(lines):
+        taped.packet(at_s, line, f"192.0.2.5:{50_000 + number}")
+    assert taped.session.owner == "192.0.2.5:*"
+    assert "rotate" in ids(taped.events)
+    assert "lost" not in ids(taped.events)
+    assert taped.session.samples >= len(lines) - 8
+    assert taped.session.refused() == {}
+    assert sum("opens a new socket for each packet" in line for line in taped.session.take_notices()) == 1
+    taped.end(11.0)
+    taped.check()
+
+
+def test_two_simulators_on_one_machine_stay_apart() -> None:
+    """Beside a sender with new ports, one with a port of its own is another sender, whichever came first."""
+    for steady_first in (True, False):
+        taped = Taped()
+        for number, (at_s, line) in enumerate(roll(seconds=10.0)):
+            steady = (at_s, b"%.2f,3,0\n" % at_s, A)
+            fresh = (at_s, line, f"127.0.0.1:{50_000 + number}")
+            if steady_first:
+                taped.packet(*steady)
+                taped.packet(*fresh)
+            else:
+                taped.packet(*fresh)
+                if number >= 20:
+                    taped.packet(*steady)
+        assert taped.session.owner == (A if steady_first else "127.0.0.1:*")
+        assert ("rotate" in ids(taped.events)) != steady_first
+        assert sum(given.data.endswith(b",3,0\n") for given in taped.inputs) == (
+            taped.session.samples if steady_first else 1
+        )
+        assert sum(taped.session.refused().values()) > 10  # of the latest senders
+        taped.end(11.0)
+        taped.check()
+
+
+@pytest.mark.parametrize("address", ["127.0.0.1", "192.0.2.66"])
+def test_junk_from_ever_new_ports_changes_nothing(address: str) -> None:
+    """Fifty packets of junk from new ports before each of a good feed leave inputs and events as they were."""
+    alone, beside = Taped(), Taped()
+    chance = random.Random(3)
+    for at_s, line in roll(seconds=5.0):
+        for _ in range(50):
+            beside.packet(at_s, chance.randbytes(30), f"{address}:{chance.randrange(1024, 65536)}")
+        alone.packet(at_s, line)
+        beside.packet(at_s, line)
+    assert beside.session.owner == A
+    assert beside.inputs[1:] == alone.inputs[1:]  # the first says what came before
+    assert list(map(to_json, beside.events)) == list(map(to_json, alone.events))
+    beside.check()
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_any_mix_of_ports_replays_to_the_same_bytes(seed: int) -> None:
+    """Senders with new ports and with their own, junk, gaps and ticks: the kept inputs give the same events."""
+    chance, taped, at_s = random.Random(seed), Taped(), 0.0
+    kind = 0
+    for number in range(600):
+        at_s += 2.5 if chance.random() < 0.02 else 0.05
+        kind = chance.randrange(4) if chance.random() < 0.03 else kind
+        origin = (A, B, f"127.0.0.1:{50_000 + number}", f"192.0.2.5:{chance.randrange(3000, 3100)}")[kind]
+        line = b"%.3f,%.2f,0\n" % (at_s, chance.uniform(0, 55))
+        taped.packet(at_s, line if chance.random() < 0.95 else chance.randbytes(20), origin)
+        if chance.random() < 0.1:
+            taped.tick(at_s + 0.01)
+    taped.end(at_s + 1.0)
+    taped.check()
 
 
 @pytest.mark.parametrize("seed", range(20))
