@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from statistics import median
 
 from adapters.capture import is_capture, read_capture
+from adapters.fresh_ports import FRESH_IN_A_ROW, address_of, whole_name
 from adapters.ports import Packet
 from monitor.toml_check import Faults
 
@@ -97,8 +99,17 @@ def _carried(values: Iterable[float], first: float) -> Iterator[float]:
 
 
 def by_sender(packets: Sequence[Packet]) -> dict[str, list[Packet]]:
-    """The packets of each sender, who sent most first."""
+    """The packets of each sender, who sent most first.
+
+    An address from which most packets came from ports used once only is one sender, "ADDRESS:*".
+    """
+    times = Counter(packet.origin for packet in packets)
+    once = Counter(address_of(origin) for origin, count in times.items() if count == 1)
+    every = Counter(address_of(packet.origin) for packet in packets)
+    whole = {name for name, count in once.items() if count >= FRESH_IN_A_ROW and 2 * count > every[name]}
     found: dict[str, list[Packet]] = {}
     for packet in packets:
-        found.setdefault(packet.origin, []).append(packet)
+        address = address_of(packet.origin)
+        single = address in whole and times[packet.origin] <= 2  # a port picked at random may come again
+        found.setdefault(whole_name(address) if single else packet.origin, []).append(packet)
     return dict(sorted(found.items(), key=lambda item: -len(item[1])))

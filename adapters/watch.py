@@ -13,6 +13,7 @@ import msgspec
 
 from adapters.description import FeedDescription, Transport
 from adapters.feed import make_decoder, make_tally
+from adapters.fresh_ports import FreshPorts, address_of
 from adapters.identify_format import FormatGuess, guess_formats
 from adapters.mapping import Mapper
 from adapters.ports import Decoder, Fields, Packet
@@ -71,14 +72,35 @@ class Watch:
         self._second, self._used, self._skip = 0, 0, 1
         self._arrived_now = 0
         self._guessed_ns: dict[str, int] = {}
+        self._ports = FreshPorts(bool)
 
     def packet(self, packet: Packet) -> None:
         """One more packet. Bounded work and memory, whatever is in it."""
         self.packets += 1
+        if packet.origin != self.owner:
+            packet = self._named(packet)
         sender = self._senders.get(packet.origin) or self._new_sender(packet)
         sender.packet(packet.arrival_ns, packet.payload)
         if self._may_decode(packet.arrival_ns):
             self._decode(sender, packet)
+
+    def _named(self, packet: Packet) -> Packet:
+        """The packet with the name of its sender, which may be an address as a whole (`adapters.fresh_ports`)."""
+        name = self._ports.sender_of(packet, self._may_be_whole)
+        if name == packet.origin:
+            return packet
+        if name not in self._senders:
+            address = address_of(name)
+            once = [o for o, one in self._senders.items() if address_of(o) == address and one.packets == 1]
+            for origin in once:
+                self._forget(origin)
+            if self.owner in once:
+                self.owner = name
+        return Packet(packet.arrival_ns, name, packet.payload)
+
+    def _may_be_whole(self, address: str) -> bool:
+        owner = self._senders.get(self.owner or "")
+        return owner is None or (address_of(owner.origin) == address and owner.packets == 1)
 
     def _new_sender(self, packet: Packet) -> SenderStats:
         if len(self._senders) >= MOST_SENDERS:

@@ -31,6 +31,7 @@ def sender_line(sender: SenderView) -> str:
     pace = f"{sender.rate_hz:.1f}/s, {sender.interval_ms:.1f} ms apart, jitter {sender.jitter_ms:.1f} ms"
     part = f", {sender.looked_share:.1%} of them looked into" if 0 < sender.looked_share < 0.9 else ""
     mark = " (used)" if sender.owns else ""
+    mark += " (a new port for each packet)" if sender.origin.endswith(":*") else ""
     return f"{sender.origin}{mark}: {sender.packets:,} packets, {pace}, {size} bytes{loss}{again}{part}"
 
 

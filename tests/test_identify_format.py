@@ -11,9 +11,10 @@ import msgspec
 import pytest
 
 from adapters.capture import read_capture
-from adapters.identify_capture import own_clock, read_stream
+from adapters.identify_capture import by_sender, own_clock, read_stream
 from adapters.identify_format import guess_formats
 from adapters.identify_layout import guess_packed
+from adapters.ports import Packet
 from monitor.toml_check import Faults
 
 FEEDS = Path(__file__).parent / "feeds"
@@ -132,3 +133,12 @@ def test_truncated_packets_never_raise() -> None:
     for cut in range(len(good[0])):
         guesses = guess_formats([*good, good[0][:cut]])
         assert guesses[0].words == "JSON"
+
+
+def test_a_sender_with_a_new_port_for_each_packet_is_one_sender() -> None:
+    """Packets from ports used once are one sender's; one with a port of its own beside it stays apart."""
+    fresh = [Packet(i, f"192.0.2.5:{50_000 + i % 90}", b"a") for i in range(100)]
+    steady = [Packet(i, "192.0.2.5:6000", b"b") for i in range(40)]
+    found = by_sender([*fresh, *steady])
+    assert {name: len(packets) for name, packets in found.items()} == {"192.0.2.5:*": 100, "192.0.2.5:6000": 40}
+    assert list(by_sender(steady)) == ["192.0.2.5:6000"]

@@ -14,6 +14,7 @@ import tracemalloc
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from adapters.capture import read_capture
@@ -198,6 +199,19 @@ def test_without_a_description_the_format_is_guessed() -> None:
     assert next(field for field in view.fields if field.field == "n").low == 0  # the packets before the guess too
     assert {"v", "h", "oil"} <= {str(field.field) for field in view.fields}
     assert view.channels == ()
+
+
+def test_a_sender_with_a_new_port_for_each_packet_is_one_sender() -> None:
+    """Packets that each come from another port of one address are shown as one sender, and its values are used."""
+    for text in (FEED, None):
+        watch = Watch("udp here", START, load_feed(text, "feed bench.toml") if text else None)
+        for i in range(60):
+            watch.packet(msgspec.structs.replace(packet(i), origin=f"192.0.2.5:{50_000 + i}"))
+        view = watch.view(START + 3 * S)
+        assert [sender.origin for sender in view.senders] == ["192.0.2.5:*"]
+        assert view.senders[0].packets > 50
+        assert "a new port for each packet" in "\n".join(plain_lines(view))
+        assert text is None or view.senders[0].owns
 
 
 def junk_senders(count: int) -> Iterator[Packet]:
