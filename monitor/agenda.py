@@ -55,8 +55,7 @@ class Hold:
     def update(self, true: bool, onset: float) -> None:
         """`begin(onset)` or `clear()`."""
         if true:
-            if self.since is None:
-                self.begin(onset)
+            self.begin(onset)
         elif self.since is not None:
             self.clear()
 

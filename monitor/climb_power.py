@@ -15,7 +15,7 @@ from monitor.settings import Settings
 from monitor.state import State
 
 G_FT_S2 = 32.174
-SLOW_S = 0.5
+SLOW_S = 0.5  # so the parts of a mean below stay under 1
 GUSTY_KT_S = 0.6  # with airspeed changing more than this in the mean, gusts hide what the engine does
 
 
@@ -59,16 +59,16 @@ class ClimbPower:
         assert s.ias is not None and s.climb_fpm is not None
         growth = FEET_PER_S_PER_KNOT**2 * s.ias * s.ias_trend.rate / G_FT_S2 * 60.0
         energy = s.climb_fpm + growth
-        self._now = energy if self._now is None else self._now + min(1.0, s.dt / 4.0) * (energy - self._now)
+        self._now = energy if self._now is None else self._now + s.dt / 4.0 * (energy - self._now)
         usual = self._usual if self._usual is not None else self._now
         short = usual - self._now
         # In gusts a climb comes and goes; only a fall well beyond this air's own scatter is the engine's.
-        self._gust += min(1.0, s.dt / 8.0) * (abs(s.ias_trend.rate) - self._gust)
+        self._gust += s.dt / 8.0 * (abs(s.ias_trend.rate) - self._gust)
         calm = self._gust < GUSTY_KT_S
         low = calm and usual > 300.0 and short > max((1.0 - self._set.climb_loss_part) * usual, 4.0 * self._scatter)
         if not low:  # what the climb usually is, learned while it is well: a loss must not teach what is usual
-            usual += min(1.0, s.dt / 12.0) * (max(self._now, 0.75 * usual) - usual)
-            self._scatter += min(1.0, s.dt / 15.0) * (min(abs(short), 2.0 * self._scatter) - self._scatter)
+            usual += s.dt / 12.0 * (max(self._now, 0.75 * usual) - usual)
+            self._scatter += s.dt / 15.0 * (min(abs(short), 2.0 * self._scatter) - self._scatter)
         self._usual = usual
         self._hold.update(low, s.t)
 

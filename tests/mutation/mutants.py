@@ -204,11 +204,11 @@ MUTANTS: tuple[Mutant, ...] = (
         LIMITS,
     ),
     Mutant(
-        "the line itself is beyond",
+        "the outermost line alone",
         "monitor/limits.py",
-        "beyond = value > self.line if",
-        "beyond = value >= self.line if",
-        "a needle on the line warns",
+        "self.low = max(",
+        "self.low = min(",
+        "only the last of a channel's lines is watched",
         LIMITS,
     ),
     Mutant(
