@@ -5,6 +5,7 @@ The short way gives the very samples that the careful way gives, or leaves the p
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import msgspec
@@ -96,11 +97,10 @@ def _place(reading: Reading, keys: tuple[str | int, ...], width: int) -> int:
 
 
 def _cell_reader(settings: DecodeSettings, plan: list[Reading], places: list[int], width: int) -> Short:
-    """A line whose mapped cells are numbers in any spelling; the others may be anything."""
-    some = tuple_type([raw_type(reading) for reading in plan])
-    make = sample_maker(plan)
+    """A line whose mapped cells are empty or numbers in any spelling; the others may be anything."""
     separator = None if settings.delimiter == "whitespace" else settings.delimiter
     mark, comma = settings.quote.encode(), settings.decimal == ","
+    makers: dict[bytes, Callable[[list[float]], Sample] | None] = {}
 
     def by_cell(payload: bytes) -> Sample | None:
         if not payload.isascii() or b"_" in payload or (mark and mark in payload):
@@ -109,12 +109,31 @@ def _cell_reader(settings: DecodeSettings, plan: list[Reading], places: list[int
         cells = (text.replace(",", ".") if comma else text).split(separator)
         if len(cells) != width and not (len(cells) == width + 1 and not cells[-1].strip()):
             return None
+        wanted = [cells[place].strip() for place in places]
+        filled = bytes(map(bool, wanted))
+        if filled not in makers and len(makers) < _PATTERNS:
+            makers[filled] = _maker(plan, filled)
+        make = makers.get(filled)
         try:
-            return make(msgspec.convert([float(cells[place]) for place in places], some))
+            return None if make is None else make([float(cell) for cell in wanted if cell])
         except (ValueError, msgspec.ValidationError):
             return None
 
     return by_cell
+
+
+_PATTERNS = 32
+"""Ways in which cells are filled and empty for which a short way is kept."""
+
+
+def _maker(plan: list[Reading], filled: bytes) -> Callable[[list[float]], Sample] | None:
+    """From the numbers in the filled cells to the sample; None when they make none (no time, or nothing but time)."""
+    there = [reading for reading, full in zip(plan, filled, strict=True) if full]
+    empty = {reading.channel for reading, full in zip(plan, filled, strict=True) if not full}
+    if "time_s" in empty or all(reading.channel == "time_s" for reading in there):
+        return None
+    some, make = tuple_type([raw_type(reading) for reading in there]), sample_maker(there)
+    return lambda numbers: make(msgspec.convert(numbers, some))
 
 
 class _Mapping(Pipeline):

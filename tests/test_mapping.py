@@ -387,3 +387,42 @@ def test_the_short_way_keeps_to_the_range_at_its_ends(factor: float, offset: flo
     slack = max(abs(factor) * 1e-6, abs(offset) * 1e-14, (info.high - info.low) * 1e-9)
     assert ends[0] - info.low <= slack
     assert info.high - ends[1] <= slack
+
+
+EMPTY = """
+[decode]
+format = "delimited"
+delimiter = "{delimiter}"
+[channels]
+time_s = {{ field = 0 }}
+ias_kt = {{ field = 1, unit = "m/s" }}
+height_ft = {{ field = 2 }}
+rpm = {{ field = 3 }}
+"""
+
+
+@pytest.mark.parametrize("delimiter", [",", ";"])
+@pytest.mark.parametrize(
+    ("cells", "wanted"),
+    [
+        (["1", "10", "", "2000", "7"], {"time_s", "ias_kt", "rpm"}),
+        (["1", "10", " 5", "  ", ""], {"time_s", "ias_kt", "height_ft"}),
+        (["1", "", "", "2000", "x"], {"time_s", "rpm"}),
+        (["1", "", "", "", "7"], None),
+        (["", "10", "5", "2000", "7"], None),
+    ],
+)
+def test_an_empty_cell_is_not_supplied_and_takes_the_short_way(
+    delimiter: str, cells: list[str], wanted: set[str] | None
+) -> None:
+    """Lines whose same cell is always empty are read without the careful way, unless they make no sample."""
+    pipe = make_pipeline(load_feed(EMPTY.format(delimiter=delimiter), "feed bay1.toml"))
+    full, gaps = ((delimiter.join(row) + "\n").encode() for row in (["1", "10", "5", "2000", "7"], cells))
+    for _ in range(4):
+        assert len(pipe(full)) == 1
+    looked: list[bytes] = []
+    careful = pipe.decoder.decode
+    pipe.decoder.decode = lambda payload: looked.append(payload) or careful(payload)  # type: ignore[method-assign,func-returns-value]
+    got = [set(supplied(sample)) for sample in pipe(gaps)]
+    assert got == ([] if wanted is None else [wanted])
+    assert bool(looked) == (wanted is None)
