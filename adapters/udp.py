@@ -148,6 +148,9 @@ def _open(transport: Transport) -> socket.socket:
         if group:
             _join(sock, transport, group)
         else:
+            if bind == "::" and hasattr(socket, "IPV6_V6ONLY"):  # IPv4 senders too, as on Linux without asking
+                with contextlib.suppress(OSError):
+                    sock.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 0)
             sock.bind((bind, transport.port))
         sock.setblocking(False)
     except BaseException:
@@ -163,12 +166,14 @@ def _join(sock: socket.socket, transport: Transport, group: str) -> None:
         with contextlib.suppress(OSError):
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEPORT, 1)
     everyone = "::" if ":" in group else "0.0.0.0"
-    sock.bind((everyone if sys.platform == "win32" else group, transport.port))
+    bind = everyone if sys.platform == "win32" else group
     if ":" in group:
         index = socket.if_nametoindex(transport.interface) if transport.interface else 0
+        sock.bind((bind, transport.port, 0, index))  # a link-local group (ff02::) is one only on an interface
         member = socket.inet_pton(socket.AF_INET6, group) + index.to_bytes(4, sys.byteorder)
         sock.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_JOIN_GROUP, member)
     else:
+        sock.bind((bind, transport.port))
         interface = transport.interface or transport.bind or "0.0.0.0"
         member = socket.inet_aton(group) + socket.inet_aton(interface)
         sock.setsockopt(socket.IPPROTO_IP, socket.IP_ADD_MEMBERSHIP, member)
@@ -189,8 +194,20 @@ def _why(error: OSError, transport: Transport) -> str:
     code = error.errno
     if code in {errno.EADDRINUSE, 10048}:
         return "the port is in use by another program; end that, or take another port here and in the sender"
+    if transport.group and code not in {errno.EACCES, errno.EPERM, 10013}:
+        return _no_group(error, transport)
+    if "%" in (transport.bind or "") or (transport.bind or "").startswith("fe80:"):
+        return f'{error.strerror or error}; a link-local address needs its interface: "fe80::1%eth0"'
     if code in {errno.EADDRNOTAVAIL, 10049}:
         return f"this machine has no address {transport.bind}; give one of its own, or 127.0.0.1"
     if code in {errno.EACCES, errno.EPERM, 10013}:
         return "not allowed to use this port; take one above 1023"
     return f"cannot listen: {error.strerror or error}"
+
+
+def _no_group(error: OSError, transport: Transport) -> str:
+    """Why the group cannot be joined, and what to give as interface."""
+    six = ":" in (transport.group or "")
+    wanted = 'the name of one of this machine\'s, such as "eth0"' if six else "one of this machine's own addresses"
+    got = f"got {transport.interface}" if transport.interface else "got none"
+    return f"the group cannot be joined: {error.strerror or error}; interface: {got}, wanted {wanted}"

@@ -54,6 +54,7 @@ def add_arguments(parser: argparse.ArgumentParser, feed: bool = True) -> None:
     group.add_argument("--port", type=int, metavar="N", help=f"UDP port (default {DEFAULT_PORT})")
     group.add_argument("--bind", metavar="ADDRESS", help="UDP address to listen at (default 127.0.0.1, this machine)")
     group.add_argument("--group", metavar="ADDRESS", help="UDP multicast group to join")
+    group.add_argument("--interface", metavar="NAME", help="join it on this one: its address (IPv4), its name (IPv6)")
     group.add_argument("--connect", metavar="ENDPOINT", help="ZeroMQ endpoint, such as tcp://127.0.0.1:5601")
     group.add_argument("--topic", metavar="TEXT", help="ZeroMQ topic (default: everything)")
 
@@ -72,7 +73,9 @@ def listening(args: argparse.Namespace) -> Listening:
 
 
 def _from_file(args: argparse.Namespace, path: Path) -> Listening:
-    given = [name for name in ("port", "bind", "group", "connect", "topic") if getattr(args, name) is not None]
+    given = [
+        name for name in ("port", "bind", "group", "interface", "connect", "topic") if getattr(args, name) is not None
+    ]
     if given:
         raise Faults([f"--{name}: has no meaning beside --feed, which says where to listen" for name in given])
     feed = load_feed(library.read_text(path, "feed"), f"feed {path.name}")
@@ -84,7 +87,9 @@ def _from_file(args: argparse.Namespace, path: Path) -> Listening:
 def _lines(args: argparse.Namespace) -> list[str]:
     if args.connect is not None:
         clash = [
-            f"--{name}: is for UDP; wanted --connect or it" for name in ("port", "bind", "group") if getattr(args, name)
+            f"--{name}: is for UDP; wanted --connect or it"
+            for name in ("port", "bind", "group", "interface")
+            if getattr(args, name)
         ]
         if clash:
             raise Faults(clash)
@@ -98,7 +103,8 @@ def _lines(args: argparse.Namespace) -> list[str]:
         raise Faults(["--topic: is for ZeroMQ; wanted --connect too"])
     lines = ['kind = "udp"', f"port = {args.port if args.port is not None else DEFAULT_PORT}"]
     lines += [f"bind = {_quoted(args.bind)}"] if args.bind else []
-    return lines + ([f"group = {_quoted(args.group)}"] if args.group else [])
+    lines += [f"group = {_quoted(args.group)}"] if args.group else []
+    return lines + ([f"interface = {_quoted(args.interface)}"] if args.interface else [])
 
 
 def _quoted(text: str) -> str:

@@ -208,3 +208,53 @@ def test_broadcast_arrives_on_a_wide_bind() -> None:
             pytest.skip(f"no broadcast on this machine's loopback: {error}")
     assert next_packet(source).payload == b"hear ye"
     source.close()
+
+
+@pytest.mark.parametrize(
+    ("group", "interface", "wanted"),
+    [
+        ("239.255.40.1", "192.0.2.9", "got 192.0.2.9, wanted one of this machine's own addresses"),
+        ("ff02::1:5", "nosuch0", "got nosuch0, wanted the name of one of this machine's"),
+    ],
+)
+def test_a_group_that_cannot_be_joined_is_told_in_words(group: str, interface: str, wanted: str) -> None:
+    """An interface that is not this machine's is one clear line that says what was got and what is wanted."""
+    with pytest.raises(SourceError, match="the group cannot be joined") as caught:
+        udp(group=group, interface=interface)
+    assert wanted in str(caught.value)
+
+
+def test_a_link_local_group_arrives_on_its_interface() -> None:
+    """A datagram to a link-local IPv6 group, on the loopback interface by name, arrives."""
+    try:
+        index, name = next((index, name) for index, name in socket.if_nameindex() if name.startswith("lo"))
+        source = udp(group="ff02::1:5", interface=name)
+        with socket.socket(socket.AF_INET6, socket.SOCK_DGRAM) as sock:
+            sock.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_MULTICAST_IF, index)
+            sock.sendto(b"to the link", ("ff02::1:5", port_of(source), 0, index))
+    except (OSError, StopIteration) as error:
+        pytest.skip(f"no IPv6 multicast on this machine's loopback: {error}")
+    assert next_packet(source).payload == b"to the link"
+    source.close()
+
+
+def test_ipv6_to_all_addresses_hears_ipv4_too() -> None:
+    """Bound to all IPv6 addresses, a feed hears an IPv4 sender as well, and only_from knows it by its IPv4 address."""
+    try:
+        source = udp(bind="::", only_from=("127.0.0.1",))
+    except (SourceError, OSError):
+        pytest.skip("no IPv6 on this machine")
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        sock.sendto(b"four", ("127.0.0.1", port_of(source)))
+        assert next_packet(source).payload == b"four"
+    with socket.socket(socket.AF_INET6, socket.SOCK_DGRAM) as sock:
+        sock.sendto(b"six", ("::1", port_of(source)))
+        assert source.receive(0.1) is None
+    assert source.refused == 1
+    source.close()
+
+
+def test_a_link_local_address_without_its_interface_is_told_in_words() -> None:
+    """A link-local address that cannot be bound is told with the form that names the interface."""
+    with pytest.raises(SourceError, match='needs its interface: "fe80::1%eth0"'):
+        UdpSource(Transport("udp", bind="fe80::1", port=free_port()))
