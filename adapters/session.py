@@ -293,7 +293,7 @@ class Session:
             self._note(notices)
             return
         count = self._refused[origin] = self._refused.get(origin, 0) + 1
-        if (count == 1 and not self._many_told) or (count >= 1000 and str(count).strip("0") == "1"):
+        if count == 2 or (count >= 1000 and str(count).strip("0") == "1"):
             self._note([f"a second sender, {origin}, is not heard ({count} packets); the feed is {self._owner}'s"])
 
     def _judge(self, samples: Iterable[Sample], arrival_ns: int) -> list[Event]:
