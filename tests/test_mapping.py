@@ -426,3 +426,11 @@ def test_an_empty_cell_is_not_supplied_and_takes_the_short_way(
     got = [set(supplied(sample)) for sample in pipe(gaps)]
     assert got == ([] if wanted is None else [wanted])
     assert bool(looked) == (wanted is None)
+
+
+def test_text_of_numbers_to_a_json_feed_is_told() -> None:
+    """A sender of delimited text to a description of JSON is told of, with what came and what was wanted."""
+    pipe = pipeline()
+    assert pipe(b"1,2,3\n") == []
+    (notice,) = pipe.take_notices()
+    assert "wanted a JSON object" in notice

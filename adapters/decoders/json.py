@@ -49,8 +49,11 @@ class JsonDecoder:
             self._tally.note("encoding", "got bytes that are no UTF-8 text", "packet skipped")
             return []
         found: list[Fields] = []
+        told = dict(self._tally.counts)
         for value in self._objects(text):
             found.extend(records_of(value))
+        if not found and self._tally.counts == told:  # "1,2,3" is several numbers, and no object
+            self._tally.note("no object", f"got {shown(text)}, wanted a JSON object", "packet skipped")
         return found
 
     def _objects(self, text: str) -> Iterator[Any]:
