@@ -103,7 +103,7 @@ class Coach:
             self._run_due(arrival_s)
         for t, admitted in timeline.offer(sample, arrival_s):
             # What fell due before this sample comes first, but no further than the old samples carry.
-            until = min(t, self.state.t + timeline.interval_s)
+            until = min(t, self.state.t + timeline.carry_s)
             if agenda.next_due <= until:
                 agenda.run(until)
             self._judge_sample(t, admitted)
@@ -127,7 +127,7 @@ class Coach:
         if timeline.t is None:
             return None
         due = self._agenda.next_due
-        if due <= timeline.judged_t + timeline.interval_s:
+        if due <= timeline.judged_t + timeline.carry_s:
             at = timeline.judged_arrival_s + max(due - timeline.judged_t, 0.0) + 1e-6  # past the rounding of the sum
             return at if lost is None else min(at, lost)
         return lost

@@ -46,6 +46,7 @@ class Timeline:
         self.judged_t = 0.0  # of the last sample let through, and when it arrived
         self.judged_arrival_s = 0.0
         self.interval_s = 0.0  # the usual one between samples let through
+        self.carry_s = 0.0  # so long a sample speaks for what follows: the shortest one, lest time runs past the next
         self.own_time: bool | None = None  # the feed supplies time_s
         self.state = "waiting"
         self.dropped_late = 0
@@ -62,10 +63,10 @@ class Timeline:
         self._skipped = 0
 
     def feed_time(self, arrival_s: float) -> float | None:
-        """Feed time at an arrival time: the last judged sample's, carried on by at most one usual interval."""
+        """Feed time at an arrival time: the last judged sample's, carried on by at most `carry_s`."""
         if self.t is None:
             return None
-        return self.judged_t + min(max(arrival_s - self.judged_arrival_s, 0.0), self.interval_s)
+        return self.judged_t + min(max(arrival_s - self.judged_arrival_s, 0.0), self.carry_s)
 
     def lost_at(self) -> float | None:
         """Arrival time at which the feed counts as lost; None when it is not running."""
@@ -133,6 +134,7 @@ class Timeline:
             usual = sorted(recent)[len(recent) // 2]
             self._stride = max(1, int(self._enough_s / usual + 0.1))
             self.interval_s = usual * self._stride
+            self.carry_s = min(recent) * self._stride
 
     def _returned(self, arrival_s: float, t: float) -> None:
         event = "back" if self.state == "lost" else "resumed"

@@ -765,7 +765,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "time runs on without data",
         "monitor/timeline.py",
-        "return self.judged_t + min(max(arrival_s - self.judged_arrival_s, 0.0), self.interval_s)",
+        "return self.judged_t + min(max(arrival_s - self.judged_arrival_s, 0.0), self.carry_s)",
         "return self.judged_t + max(arrival_s - self.judged_arrival_s, 0.0)",
         "deadlines fall due in a silent feed",
         (*TIMELINE, "test_coach_property"),
@@ -789,7 +789,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "gaps count as held",
         "monitor/coach.py",
-        "until = min(t, self.state.t + timeline.interval_s)",
+        "until = min(t, self.state.t + timeline.carry_s)",
         "until = t",
         "what the data did not show for 4 s counts as having lasted",
         TIMELINE,
