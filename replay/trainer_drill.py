@@ -126,9 +126,9 @@ class DrillSession(Session):
 
     # What the player calls.
 
-    def packet(self, packet: Packet) -> list[Event]:
+    def settled(self, packet: Packet) -> list[Event]:
         """One moment: the coach's events, its alarms quiet, and the drill's own."""
-        events = [self._quiet(event) for event in super().packet(packet)]
+        events = [self._quiet(event) for event in super().settled(packet)]
         return [*self._arm(), *events, *self._cue(), *self._actions()]
 
     def tick(self, arrival_ns: int) -> list[Event]:

@@ -78,9 +78,9 @@ class RecordedSession(Session):
 
     record: Record | None = None
 
-    def packet(self, packet: Packet) -> list[Event]:
+    def settled(self, packet: Packet) -> list[Event]:
         """One packet as it arrived."""
-        return self._kept(super().packet(packet))
+        return self._kept(super().settled(packet))
 
     def end(self, arrival_ns: int) -> list[Event]:
         """The session ends here."""
