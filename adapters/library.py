@@ -65,11 +65,16 @@ def user_folder(data_dir: Path, kind: str) -> Path:
 
 
 def user_files(data_dir: Path | None, kind: str) -> dict[str, Path]:
-    """The user's own files of a kind, by name; empty without a data folder."""
-    folder = None if data_dir is None else user_folder(data_dir, kind)
-    if folder is None or not folder.is_dir():
+    """The user's own files of a kind, by name; empty without a data folder. Raises `Faults` when it may not be read."""
+    if data_dir is None:
         return {}
-    return {path.stem: path for path in sorted(folder.glob("*.toml"))}
+    folder = user_folder(data_dir, kind)
+    try:
+        return {path.stem: path for path in sorted(folder.glob("*.toml"))} if folder.is_dir() else {}
+    except OSError as error:
+        raise Faults(
+            [f"data folder {folder}: cannot be read: {error.strerror or error}; choose another with --data-dir"]
+        ) from error
 
 
 def find(kind: str, choice: str, data_dir: Path | None = None) -> Found:

@@ -125,3 +125,9 @@ def test_debrief_of_what_is_no_flight(name: str, tmp_path: Path, capsys: pytest.
     status, out, err = _run(capsys, "debrief", str(tmp_path / name))
     assert (status, out) == (2, "")
     assert name in err
+
+
+def test_a_data_folder_that_cannot_be_read_is_one_clear_message(capsys: pytest.CaptureFixture[str]) -> None:
+    """A data folder that the system refuses to look at is told with status 2, never as a traceback."""
+    assert main(["aircraft", "list", "--data-dir", "x" * 5000]) == 2
+    assert "cannot be read" in capsys.readouterr().err
