@@ -18,6 +18,8 @@ TURNED_DEG = 30.0
 LEVEL_BANK_DEG = 5.0
 STILL = 0.03
 """The elevator control within this of its mean position is not being moved; common practice, no source."""
+REACHED_KT = 2.0
+"""This close below VY the speed is there to be held; common practice, no source."""
 HANDS_OFF_S = 10.0
 """Shorter than this says nothing of the trim; common practice, no source."""
 TURN_WITHIN_S = 600.0
@@ -63,7 +65,10 @@ def hands_off_kt(m: Measures) -> float:
     In trim the speed holds by itself; out of trim it wanders off as soon as the hand is still.
     """
     start, end = climb_speeds(m)
-    still = _longest_still(m.series.column("elevator"), start, end)
+    reached = m.series.column("ias_kt").crossing(m.aircraft.speeds_kias.best_rate - REACHED_KT, start, end, INSTANT_S)
+    if reached is None:
+        raise NotMeasured("the climb speed was not reached")
+    still = _longest_still(m.series.column("elevator"), reached, end)  # before that the speed is meant to grow
     _, v = m.series.column("ias_kt").between(*still, STEADY_S)
     return float(np.max(np.abs(v - np.mean(v))))
 
