@@ -15,6 +15,7 @@ from adapters.transport_toml import read_transport
 from monitor.toml_check import Checker, Faults, Table, parse
 
 DEFAULT_PORT = 5501
+UDP_OPTIONS = ("port", "bind", "group", "interface")
 
 
 class Listening(msgspec.Struct, frozen=True):
@@ -73,9 +74,7 @@ def listening(args: argparse.Namespace) -> Listening:
 
 
 def _from_file(args: argparse.Namespace, path: Path) -> Listening:
-    given = [
-        name for name in ("port", "bind", "group", "interface", "connect", "topic") if getattr(args, name) is not None
-    ]
+    given = [name for name in (*UDP_OPTIONS, "connect", "topic") if getattr(args, name) is not None]
     if given:
         raise Faults([f"--{name}: has no meaning beside --feed, which says where to listen" for name in given])
     feed = load_feed(library.read_text(path, "feed"), f"feed {path.name}")
@@ -86,11 +85,7 @@ def _from_file(args: argparse.Namespace, path: Path) -> Listening:
 
 def _lines(args: argparse.Namespace) -> list[str]:
     if args.connect is not None:
-        clash = [
-            f"--{name}: is for UDP; wanted --connect or it"
-            for name in ("port", "bind", "group", "interface")
-            if getattr(args, name)
-        ]
+        clash = [f"--{name}: is for UDP; wanted --connect or it" for name in UDP_OPTIONS if getattr(args, name)]
         if clash:
             raise Faults(clash)
         return [

@@ -140,10 +140,8 @@ class Plausibility:
         wild: list[int] = []
         for i, base, rate in _JUMPS:
             value, before = now[i], last[i]
-            if value is not before and value is not None and before is not None:
-                step = value - before
-                if not -base < step < base and abs(step) > base + rate * dt:
-                    wild.append(i)
+            if value is not None and before is not None and abs(value - before) > base + rate * dt:
+                wild.append(i)
         if wild or self._doubted:
             fresh = frozenset(wild) - self._doubted
             self._doubted = fresh

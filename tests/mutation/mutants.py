@@ -849,7 +849,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "wild numbers believed",
         "monitor/plausibility.py",
-        "and abs(step) > base + rate * dt:",
+        "and abs(value - before) > base + rate * dt:",
         "and False:",
         "one damaged number is an event",
         PLAUSIBLE,
