@@ -303,7 +303,7 @@ class Coach:
 
     def _enter_initial_climb(self, before: str | None, t: float) -> dict[str, Any]:
         if self.state.zero_ft is None:  # the stream began on the roll: its lowest level is the best there is
-            self.state.zero_ft = self._conditions.liftoff.lowest_ft
+            self.state.zero_ft = self._conditions.liftoff.ground_ft
         self._conditions.begin_flight()
         self.teller.quiet_until = t + self._set.quiet_after_s
         for watcher in self._watchers:

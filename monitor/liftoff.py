@@ -5,26 +5,17 @@ up and climbing. A hop that settles is none.
 
 Without: the field's elevation is no help, because indicated altitude sags 10 to 50 ft in the roll. From 0.62 VR on the
 lowest level is kept; a rise above it that lasts is a lift-off (+6 ft for 0.3 s with fast data, +12 ft for 1.5 s with
-slow data). It is stamped back to where the climb began. All numbers: measured on model flights and on
-recorded training flights.
+slow data). It is stamped back to where the climb began, and a runway that rises is allowed for. All numbers: measured
+on model flights and on recorded training flights.
 """
 
 from __future__ import annotations
 
-from collections import deque
-
+from monitor.aloft import Aloft
+from monitor.grade import Grade
+from monitor.liftoff_time import FAST_S, WheelsOff
 from monitor.settings import Settings
-from monitor.state import Row, State
-
-FAST_S = 0.5  # up to this usual interval the data counts as fast
-SHOWS_S = 0.07  # a climb is this old when it first shows in vertical speed; here and below measured on model flights
-LAG_PART = 0.75  # of the instrument's time constant comes on top
-LAG_MOST_S = 0.6
-LAG_OVER_S = 6.0  # the last seconds before certainty, from which the lag is found
-SETTLED_FPM = 150.0  # slow data with height above ground: a climb by which the height gained tells the time it took
-SETTLED_WITHIN_S = 3.2
-GAINED, GAINED_LEAD_S = 1.2, 0.24
-SLOW_S = 1.5  # and beyond this as so slow that a climb rate says little of the moment it began
+from monitor.state import State
 
 
 class LiftOff:
@@ -33,18 +24,27 @@ class LiftOff:
     def __init__(self, settings: Settings, rotate_kt: float) -> None:
         self._set = settings
         self._rotate_kt = rotate_kt
+        self._grade = Grade()
+        self._aloft = Aloft(settings.hop_s)
         self.reset()
 
     def reset(self) -> None:
         """A new roll begins."""
+        self._grade.reset()
+        self._aloft.reset()
         self.since: float | None = None  # wheels off, not yet known to be for good
-        self.lowest_ft: float | None = None
+        self._lowest_ft: float | None = None  # of the level less what the runway rose
         self._rising_since: float | None = None
         self._clear_since: float | None = None
         self._armed_t: float | None = None
+        self._opened = (0.0, 0.0)  # the last sample with the switch closed, the first with it open
         self._doubtful = False
         self._switch_dead = False
-        self._span = 1
+
+    @property
+    def ground_ft(self) -> float | None:
+        """What the level reads on the wheels where they left the ground; None while it is not known."""
+        return None if self._lowest_ft is None else self._lowest_ft + self._grade.risen_ft
 
     @property
     def possible(self) -> bool:
@@ -59,10 +59,13 @@ class LiftOff:
             self._armed_t = s.t
         switch = s.sample.on_ground
         if switch is not None and not self._switch_dead:
-            return self._by_switch(s, switch)
+            return self._by_switch(s, switch, interval_s)
         return self._by_level(s, interval_s)
 
-    def _by_switch(self, s: State, switch: float) -> float | None:
+    def _by_switch(self, s: State, switch: float, interval_s: float) -> float | None:
+        slow = interval_s > FAST_S and s.level is not None
+        if slow:
+            self._follow_level(s, False)
         if switch >= 0.5:
             self.since = None
             if s.height is not None and s.height > 50.0 and s.v is not None and s.v > 0.8 * self._rotate_kt:
@@ -71,36 +74,47 @@ class LiftOff:
         if self.since is None:
             before = s.prev.on_ground
             self.since = s.t if before is None else s.crossing(before, switch, 0.5)
+            self._opened = (s.t if before is None else s.prev_t, s.t)
         high = s.height is not None and s.height > self._set.liftoff_sure_ft and (s.climb_fpm or 0.0) > 100.0
-        if high or s.t - self.since >= self._set.hop_s:
+        if not high and s.t - self.since < self._set.hop_s:
+            return None
+        if not slow or s.sample.vertical_speed_fpm is None:
             return self.since
-        return None
+        return min(max(self._began(s, interval_s), self._opened[0]), self._opened[1])  # between two slow samples
+
+    def _follow_level(self, s: State, fast: bool) -> float | None:
+        """How far the level is above the lowest of the roll, less what the runway rose; None: not above it, or too
+        slow to fly."""
+        self._grade.roll(s, self._armed_t is not None)
+        if s.level is None or max(s.ias or 0.0, s.v or 0.0) < 0.62 * self._rotate_kt:
+            return None
+        self._aloft.rolling(s, self._grade)
+        level = (s.level_smooth if fast else s.level) - self._grade.risen_ft
+        if self._lowest_ft is None or level <= self._lowest_ft:
+            self._lowest_ft = level
+            return None
+        return level - self._lowest_ft
 
     def _by_level(self, s: State, interval_s: float) -> float | None:
-        speed = max(s.ias or 0.0, s.v or 0.0)
-        if s.level is None or speed < 0.62 * self._rotate_kt:
-            return None
         fast = interval_s <= FAST_S
-        level = s.level_smooth if fast else s.level
-        if self.lowest_ft is None or level <= self.lowest_ft:
-            self.lowest_ft = level
+        rise = self._follow_level(s, fast)
+        if rise is None:
             self._rising_since = None
             return None
         set_ = self._set
-        rise = level - self.lowest_ft
         doubt = set_.liftoff_doubt_ft if s.uses_height else 0.5 * set_.liftoff_rise_fast_ft
-        climb = s.climb_fpm or 0.0
+        climb = (s.climb_fpm or 0.0) - self._grade.climb_fpm(s.v)
         self._doubtful = climb > 100.0 or (rise > doubt + 2.0 * s.level_noise and climb > 50.0)
         if s.uses_height and self._clear_of_ground(s, rise):
             return self._began(s, interval_s)
         need = set_.liftoff_rise_fast_ft + 2.0 * s.level_noise if fast else set_.liftoff_rise_slow_ft
-        if rise < need or speed < 0.75 * self._rotate_kt:
+        if rise < need or max(s.ias or 0.0, s.v or 0.0) < 0.75 * self._rotate_kt:
             self._rising_since = None if rise < 0.5 * need else self._rising_since
             return None
         if self._rising_since is None:
             self._rising_since = s.t
         hold = set_.liftoff_hold_fast_s if fast else set_.liftoff_hold_slow_s
-        sure = not fast and rise > 2.0 * need and (s.sample.vertical_speed_fpm or 0.0) > 150.0
+        sure = not fast and rise > 2.0 * need and climb > 150.0 and s.sample.vertical_speed_fpm is not None
         if s.t - self._rising_since < hold and not sure:
             return None
         if s.v_trend.rate < -1.0 and rise < 3.0 * need:
@@ -109,8 +123,8 @@ class LiftOff:
 
     def _began(self, s: State, interval_s: float) -> float:
         """When the wheels left, once it is certain that they did."""
-        fast = interval_s <= FAST_S
-        t = self._began_fast(s) - self._lag_s(s) if fast else self._began_slow(s, interval_s)
+        rows = self._grade.levelled(s.history)
+        t = WheelsOff(self._set, s, rows, self._lowest_ft or 0.0, self._aloft.since).time(interval_s)
         return max(t, self._armed_t if self._armed_t is not None else t)
 
     def _clear_of_ground(self, s: State, rise: float) -> bool:
@@ -121,134 +135,6 @@ class LiftOff:
         if self._clear_since is None:
             self._clear_since = s.t
         return s.t - self._clear_since >= self._set.hop_s
-
-    def _lag_s(self, s: State) -> float:
-        """How late a climb's beginning shows in vertical speed: by its instrument's lag against the height sent.
-
-        An instrument that lags by T shows a climb whose sum falls short of the height gained by T times the climb it
-        shows now (first order); a beginning climb shows about three quarters of T late. Without height above ground,
-        the usual lag.
-        """
-        rows = s.history
-        if s.sample.vertical_speed_fpm is None:
-            return 0.0  # the slope of the level, taken to both sides, is not late
-        if not s.uses_height:
-            return self._set.liftoff_lag_s
-        start = max(len(rows) - 1 - round(LAG_OVER_S * (len(rows) - 1) / (rows[-1][0] - rows[0][0])), 0)
-        climbed = short = climb = 0.0
-        before = rows[start]
-        for i in range(start + 1, len(rows)):
-            row = rows[i]
-            level, fps = row[2], (row[3] or 0.0) / 60.0
-            climbed += 0.5 * (fps + (before[3] or 0.0) / 60.0) * (row[0] - before[0])
-            before = row
-            if level is not None and fps > 1.0:
-                short += (level - (self.lowest_ft or 0.0) - climbed) * fps
-                climb += fps * fps
-        lag = short / climb if climb > 0.0 else 0.0
-        return SHOWS_S + LAG_PART * min(max(lag, 0.0), LAG_MOST_S)
-
-    def _began_fast(self, s: State) -> float:
-        """When the climb last grew beyond what struts and a rising nose give with the wheels down.
-
-        In gusts an aeroplane sinks again in ground effect without touching: a climb that began higher than
-        `liftoff_near_ft` above the lowest level did not begin on the wheels, unless there is no other.
-        """
-        rows = s.history
-        lowest = self.lowest_ft if self.lowest_ft is not None else 0.0
-        best: tuple[float, float] | None = None
-        # Smooth over a quarter of a second, so that a noisy instrument does not move the moment; over more where the
-        # climb is the slope of a noisy level.
-        half_s = 0.12 if s.sample.vertical_speed_fpm is not None or s.level_noise < 0.05 else 0.4
-        step = (rows[-1][0] - rows[0][0]) / max(len(rows) - 1, 1)
-        self._span = max(1, round(half_s / step)) if step > 0.0 else 1
-        later = len(rows) - 1
-        excess = self._excess(rows, later)
-        for earlier in range(later - 1, -1, -1):
-            before = self._excess(rows, earlier)
-            if before < 0.0 <= excess:
-                above = (rows[earlier + 1][2] or lowest) - lowest
-                part = before / (before - excess)
-                t = rows[earlier][0] + part * (rows[earlier + 1][0] - rows[earlier][0])
-                if above <= self._set.liftoff_near_ft + 4.0 * s.level_noise:
-                    return t
-                if best is None or above < best[0]:
-                    best = above, t
-            excess = before
-        return best[1] if best is not None else rows[0][0]
-
-    def _excess(self, rows: deque[Row], i: int) -> float:
-        """Climb less what the nose's own rise explains (ft/min): with the wheels down this stays under 0."""
-        near = [rows[k] for k in range(max(i - self._span, 0), min(i + self._span + 1, len(rows)))]
-        first, last = near[0], near[-1]
-        seconds = last[0] - first[0]
-        climbs = [row[3] for row in near if row[3] is not None]
-        climb = sum(climbs) / len(climbs) if climbs else _slope(near) * 60.0
-        if first[4] is None or last[4] is None or seconds <= 0.0:
-            return climb - self._set.liftoff_climb_fpm
-        nose = max((last[4] - first[4]) / seconds, 0.0)
-        return climb - self._set.liftoff_climb_base_fpm - self._set.liftoff_climb_per_pitch_rate * nose
-
-    def _began_slow(self, s: State, interval_s: float) -> float:
-        """Between two samples a second or more apart, where the climb rate, or else the level, says.
-
-        With vertical speed at about 1 Hz: where it went up through `liftoff_slow_climb_fpm` near the lowest level.
-        Else `liftoff_slow_rise_ft` above the lowest level, less the time that so much height takes at first.
-        With height above ground, by the height gained. Measured on 819 model flights at 1 Hz with vertical speed, with
-        instruments' noise and lag: error p95 0.50 s with height sent, 0.69 s with altitude only; 0.43 s in all without
-        noise and lag.
-        """
-        rows = s.history
-        lowest = self.lowest_ft if self.lowest_ft is not None else 0.0
-        set_ = self._set
-        if interval_s <= SLOW_S and s.sample.vertical_speed_fpm is not None:
-            near = lowest + set_.liftoff_slow_near_ft + 2.0 * s.level_noise
-            t = _last_rise(rows, 3, set_.liftoff_slow_climb_fpm, near)
-            return _by_height_gained(rows, t, lowest + s.level_noise) if s.uses_height else t
-        t = _last_rise(rows, 2, lowest + set_.liftoff_slow_rise_ft, None)
-        return t - (set_.liftoff_slow_lead_s if interval_s <= SLOW_S else 0.0)
-
-
-def _by_height_gained(rows: deque[Row], t: float, ground_ft: float) -> float:
-    """When the wheels left, from the first sample that shows a settled climb after one began at about `t`.
-
-    The height gained took `GAINED` times as long as at the climb shown there, and `GAINED_LEAD_S` for the climb to
-    grow. `t` where no such climb came within some seconds.
-    """
-    for at, _, level, climb_fpm, _ in rows:
-        if at > t + SETTLED_WITHIN_S:
-            break
-        if at >= t and level is not None and climb_fpm is not None and climb_fpm >= SETTLED_FPM:
-            return at - GAINED * max(level - ground_ft, 0.0) / climb_fpm * 60.0 - GAINED_LEAD_S
-    return t
-
-
-def _slope(rows: list[Row]) -> float:
-    """The level's rate of change by least squares, ft/s."""
-    known = [(row[0], row[2]) for row in rows if row[2] is not None]
-    if not known:
-        return 0.0
-    t, level = sum(k[0] for k in known) / len(known), sum(k[1] for k in known) / len(known)
-    spread = sum((k[0] - t) ** 2 for k in known)
-    return sum((k[0] - t) * (k[1] - level) for k in known) / spread if spread > 0.0 else 0.0
-
-
-def _last_rise(rows: deque[Row], k: int, limit: float, near: float | None) -> float:
-    """When column `k` last went up through `limit`; where `near` is given, from a level no higher than that, or
-    failing that from the lowest level there was."""
-    best: tuple[float, float] | None = None
-    for i in range(len(rows) - 1, 0, -1):
-        earlier, later = rows[i - 1], rows[i]
-        a, b = earlier[k], later[k]
-        if not (isinstance(a, float | int) and isinstance(b, float | int) and a < limit <= b):
-            continue
-        t = earlier[0] + (limit - a) / (b - a) * (later[0] - earlier[0])
-        level = earlier[2] if earlier[2] is not None else 0.0
-        if near is None or level <= near:
-            return t
-        if best is None or level < best[0]:
-            best = level, t
-    return best[1] if best is not None else rows[-1][0]
 
 
 class Touchdown:

@@ -52,8 +52,8 @@ class State:
         self.climb_fpm: float | None = None
         self.ias_trend = Trend(1.0)
         self.v_trend = Trend(1.0)
-        self.level_trend = Trend(LEVEL_TAU_S)  # of the level less `_climbed`
-        self._climbed = 0.0  # vertical speed summed up, ft
+        self.level_trend = Trend(LEVEL_TAU_S)  # of the level less `climbed_ft`
+        self.climbed_ft = 0.0  # vertical speed summed up, ft
         self.level_smooth = 0.0  # the level less its noise
         self.level_now = self.prev_level = 0.0  # the level, less its noise, now and at the sample before
         self.level_noise = 0.0  # mean size of the level's scatter about its trend, ft
@@ -132,16 +132,16 @@ class State:
             before = self.prev.vertical_speed_fpm
             if before is None:
                 before = vertical
-            self._climbed += (before + vertical) * self.dt / 120.0
+            self.climbed_ft += (before + vertical) * self.dt / 120.0
             self.level_trend.tau_s = LEVEL_CARRIED_TAU_S
         if level is not None:
             self.level = level
             trend = self.level_trend
             self.prev_level = self.level_now
-            carried = level - self._climbed
+            carried = level - self.climbed_ft
             off = carried - trend.value - trend.rate * self.dt
             trend.update(t, carried)
-            self.level_smooth = trend.value + self._climbed
+            self.level_smooth = trend.value + self.climbed_ft
             if trend.ready and -20.0 < off < 20.0:
                 self.level_noise += min(0.02, self.dt) * (abs(off) - self.level_noise)
             # The first noisy reading above a height comes early, so the smooth one counts; a clean one is exact.

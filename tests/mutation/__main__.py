@@ -21,7 +21,8 @@ TESTS = (
     "test_agenda", "test_trend", "test_timeline", "test_judge", "test_limits", "test_routine", "test_routine_climb",
     "test_phases", "test_power", "test_deviations", "test_airspeed", "test_checklist", "test_words",
     "test_plausibility",
-    "test_pilot_first", "test_coach_property", "test_levels", "test_view", "test_runway_edge",
+    "test_pilot_first", "test_coach_property", "test_levels", "test_view", "test_runway_edge", "test_liftoff",
+    "test_rotate",
 )  # fmt: skip
 AT_ONCE = 2
 LONGEST_S = 300.0

@@ -29,7 +29,7 @@ JUDGE, LIMITS, POWER, ROUTINE = (
 DEVIATIONS, PHASES, AIRSPEED = ("test_deviations",), ("test_phases",), ("test_airspeed",)
 TIMELINE, AGENDA, TREND = ("test_timeline",), ("test_agenda",), ("test_trend",)
 CHECKS, WORDS, PLAUSIBLE = ("test_checklist",), ("test_words",), ("test_plausibility",)
-LEVELS, VIEW = ("test_levels",), ("test_view",)
+LEVELS, VIEW, LIFTOFF, ROTATE = ("test_levels",), ("test_view",), ("test_liftoff",), ("test_rotate",)
 SETTINGS = "monitor/procedures/normal.toml"
 
 MUTANTS: tuple[Mutant, ...] = (
@@ -401,8 +401,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "rotate 3 kt late",
         "monitor/rotate.py",
-        "target = vr - min(",
-        "target = vr + 3.0 - min(",
+        "target = self._vr + later_kt - min(",
+        "target = self._vr + 3.0 + later_kt - min(",
         "Rotate comes 3 kt late",
         ROUTINE,
     ),
@@ -667,11 +667,35 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "lift-off stamped early without a switch",
-        "monitor/liftoff.py",
-        "SHOWS_S = 0.07",
+        "monitor/liftoff_time.py",
+        "SHOWS_S = 0.08",
         "SHOWS_S = 0.5",
         "lift-off is stamped 0.4 s early",
         PHASES,
+    ),
+    Mutant(
+        "a float in ground effect forgotten",
+        "monitor/liftoff.py",
+        "        self._aloft.rolling(s, self._grade)\n",
+        "",
+        "lift-off is stamped at the end of a float, 7 s late",
+        LIFTOFF,
+    ),
+    Mutant(
+        "every runway level",
+        "monitor/grade.py",
+        "self.part = min(rise / self._rolled_ft, STEEPEST) if sure else 0.0",
+        "self.part = 0.0",
+        "uphill lift-off is stamped in the middle of the roll",
+        LIFTOFF,
+    ),
+    Mutant(
+        "gusts taken for noise",
+        "monitor/rotate.py",
+        "later_kt = min(self._air.change_kt(lead_s), LATER_MOST_S * rate)",
+        "later_kt = 0.0",
+        "in gusts Rotate comes early",
+        ROTATE,
     ),
     Mutant(
         "rotation at 4 degrees",

@@ -1,0 +1,78 @@
+"""Lift-off without a ground switch where the aeroplane floats: first off the wheels for longer than a hop, and late up.
+
+What the wheels did is known here in closed form; the recorded floats and hops are in the real and the model flights.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from tests.synthetic import FIELD_FT, Flight, Points, fly, takeoff
+
+OFF_S = 25.0
+FLOAT: Points = ((OFF_S, 0.0), (27.0, 4.0), (27.5, 4.0), (30.0, 0.7), (32.0, 0.7), (40.0, 96.7), (116.0, 1008.7))
+"""Up to 4 ft, down to 0.7 ft, and only from 32 s on a climb."""
+HOP: Points = ((OFF_S, 0.0), (25.6, 1.2), (26.2, 0.0), (29.0, 0.0), (33.0, 48.0), (116.0, 1044.0))
+"""A hop of 1.2 s, and the lift-off at 29 s."""
+
+
+def _climbing(height: Points) -> dict[str, Points]:
+    """The channels of a height by time."""
+    steps: list[tuple[float, float]] = [(height[0][0] - 1e-6, 0.0)]
+    for (t0, h0), (t1, h1) in pairwise(height):
+        climb = (h1 - h0) / (t1 - t0) * 60.0
+        steps += [(t0, climb), (t1 - 1e-6, climb)]
+    return {
+        "height_ft": height,
+        "altitude_ft": tuple((t, FIELD_FT + h) for t, h in height),
+        "vertical_speed_fpm": tuple(steps),
+    }
+
+
+def _off(flight: Flight) -> float:
+    return fly(flight).t("phase", "initial-climb")
+
+
+@pytest.mark.parametrize("rate_hz", [60.0, 20.0, 5.0])
+@pytest.mark.parametrize("left_out", [(), ("height_ft",), ("pitch_deg",)])
+def test_a_float_in_ground_effect_counts_from_its_beginning(rate_hz: float, left_out: tuple[str, ...]) -> None:
+    """Seven seconds at 3 ft after the wheels left, lift-off is stamped when they left, not when the climb began."""
+    flight = takeoff(rate_hz, **_climbing(FLOAT)).without("on_ground", *left_out)
+    assert _off(flight) == pytest.approx(OFF_S, abs=0.35)
+
+
+def test_a_float_at_one_sample_a_second() -> None:
+    """The same with height and vertical speed once a second."""
+    assert _off(takeoff(1.0, **_climbing(FLOAT)).without("on_ground")) == pytest.approx(OFF_S, abs=0.75)
+
+
+@pytest.mark.parametrize("left_out", [(), ("height_ft",)])
+def test_a_hop_that_settles_is_no_lift_off(left_out: tuple[str, ...]) -> None:
+    """After a hop of 1.2 s the lift-off is the later one."""
+    assert _off(takeoff(20.0, **_climbing(HOP)).without("on_ground", *left_out)) == pytest.approx(29.0, abs=0.35)
+
+
+def _on_slope(slope: float, rate_hz: float) -> Flight:
+    """The takeoff on a runway that rises by so many feet a foot; no switch, no height above ground."""
+    times = np.arange(11.0, OFF_S + 0.01, 0.25)
+    feet = 0.5 * 4.0 * (times - 11.0) ** 2 * 1.68781 * slope  # 4 kt/s from 11 s; 1 kt = 1.68781 ft/s
+    roll: Points = tuple(zip(times.tolist(), feet.tolist(), strict=True))
+    climb = tuple((t, float(feet[-1]) + 12.0 * (t - OFF_S)) for t in (30.0, 116.0))
+    return takeoff(rate_hz, **_climbing(roll + climb)).without("on_ground", "height_ft")
+
+
+@pytest.mark.parametrize("slope", [0.02, 0.01, 0.003, -0.01])
+@pytest.mark.parametrize("left_out", [(), ("pitch_deg",), ("vertical_speed_fpm",)])
+def test_a_sloping_runway_is_no_climb(slope: float, left_out: tuple[str, ...]) -> None:
+    """On a runway of up to 2 % (the most for a light aeroplane's: ICAO Annex 14, 3.1.13, from memory) altitude rises
+    by ten feet and more on the wheels, and lift-off is stamped when they left all the same."""
+    assert _off(_on_slope(slope, 20.0).without(*left_out)) == pytest.approx(OFF_S, abs=0.4)
+
+
+@pytest.mark.parametrize("slope", [0.02, 0.01])
+def test_a_sloping_runway_at_one_sample_a_second(slope: float) -> None:
+    """The same with altitude and vertical speed once a second: within one sample."""
+    assert _off(_on_slope(slope, 1.0)) == pytest.approx(OFF_S, abs=1.0)
