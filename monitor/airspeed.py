@@ -11,6 +11,8 @@ from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
 
+STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
+
 
 class Airspeed:
     """Watches indicated airspeed on the roll and after lift-off against the speed over the ground."""
@@ -105,7 +107,7 @@ class Airspeed:
 
     def _stuck(self, ias: float, v: float) -> bool:
         """Risen less than 5 kt, and not fallen either as in a gust, while groundspeed rose by 15."""
-        if v < max(20.0, self._s.rest_ias or 0.0):
+        if v < max(STUCK_FROM_KT, self._s.rest_ias or 0.0):
             return False  # what it reads is the wind's doing still
         start = self._stuck_from
         if start is None or abs(ias - start[0]) >= self._set.stuck_ias_kt or v < start[1]:

@@ -65,6 +65,14 @@ def test_a_needle_that_rises_less_than_5_kt_while_groundspeed_gains_15_is_stuck(
         assert flown.t("warning", "abort") == pytest.approx(16.0 + 15.0 / 4.0 + 0.5, abs=0.12)
 
 
+def test_a_needle_stuck_in_a_headwind_is_told_by_the_15_kt_all_the_same() -> None:
+    """In 11 kt of headwind a needle that reads 11 at rest and sticks at 25 kt is told once groundspeed has gone from 11
+    to 26, not from 20 to 35."""
+    flown = fly(takeoff(ias_kt=((11.0, 11.0), (14.5, 25.0), (26.0, 25.0))).between(5.0, 21.4))
+    assert flown.warnings == [("abort", "airspeed-not-alive")]
+    assert flown.t("warning", "abort") == pytest.approx(11.0 + 26.0 / 4.0 + 0.5, abs=0.3)
+
+
 def test_a_dead_airspeed_is_told_by_position_too() -> None:
     """Groundspeed derived from latitude and longitude tells it as well, as soon as that is known (within 2.5 s)."""
     latitude, longitude = position_lines()

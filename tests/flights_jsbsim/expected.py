@@ -38,7 +38,8 @@ def _engine_failure(s: Scene, onset: float) -> Expected:
 def _power_loss(s: Scene, onset: float) -> Expected:
     rpm = s.c["rpm"]
     before = (s.t <= onset) & (s.t > s.opening)
-    best = float(rpm[before].max()) if before.any() else float(rpm.max())
+    mean = np.convolve(rpm, np.full(120, 1 / 120), "same")  # over a second: a governor's overshoot is no best
+    best = float(mean[before].max()) if before.any() else float(mean.max())
     sudden = _fell_in_one_second(s, rpm, 0.15, onset)
     slow = s.held_from(rpm < 0.95 * best, onset, 1.0)
     also = ["rpm-low"] + (["engine-failure"] if sudden is not None or s.at("groundspeed_kt", onset) < 45 else [])
@@ -127,7 +128,7 @@ def _airspeed_dead(s: Scene, onset: float) -> Expected:
     first = s.when((gs >= 25.0) & (ias < 20.0), s.opening)
     crossing = s.when((gs >= 35.0) & (ias < 20.0), s.opening)
     found = judged(s, "airspeed-not-alive", crossing, 0.0, (), (first or 0.0) - 0.2)
-    return _wider(s, found) if wind > 5.0 else found
+    return _wider(s, found) if wind > 2.0 else found
 
 
 def _wider(s: Scene, e: Expected) -> Expected:
