@@ -16,15 +16,15 @@ Item = tuple[str, str]  # (item, "ok" | "not-ok" | "ask")
 
 
 def line_up(
-    s: State, aircraft: Aircraft, settings: Settings, options: Options, flaps_deg: float, lean_ft: float
+    s: State, aircraft: Aircraft, settings: Settings, options: Options, flaps_deg: float, high: bool | None
 ) -> list[Item]:
-    """The items of the line-up check, in order, as they stand now."""
+    """The items of the line-up check, in order, as they stand now; high: the field is above the lean height."""
     sample = s.sample
     items = [
         ("flaps", _state(sample.flaps_deg, lambda v: abs(v - flaps_deg) <= settings.flaps_tolerance_deg)),
         ("trim", _state(sample.elevator_trim, lambda v: abs(v) <= settings.trim_most)),
         ("parking-brake", _state(sample.parking_brake, lambda v: v < 0.5)),
-        ("mixture", _mixture(sample, settings, lean_ft)),
+        ("mixture", _mixture(sample, settings, high)),
         ("carburettor-heat", _state(sample.carburettor_heat, lambda v: v < 0.5)),
         ("door", _state(sample.door_open, lambda v: v < 0.5)),
     ]
@@ -41,11 +41,13 @@ def line_up(
     return items
 
 
-def _mixture(sample: Sample, settings: Settings, lean_ft: float) -> str:
-    """Rich below the lean height, set above it: there it cannot be judged from the lever."""
-    if sample.altitude_ft is not None and sample.altitude_ft >= lean_ft:
-        return _state(sample.mixture, lambda v: v > 0.2)
-    return _state(sample.mixture, lambda v: v >= settings.mixture_rich)
+def _mixture(sample: Sample, settings: Settings, high: bool | None) -> str:
+    """Rich below the lean height, set above it: there, or where the height is not known, the lever alone does not
+    tell."""
+    least = settings.mixture_cut_off if high is not False else settings.mixture_rich
+    state = _state(sample.mixture, lambda v: v >= least)
+    unsure = high is None and state == "ok" and (sample.mixture or 0.0) < settings.mixture_rich
+    return "ask" if unsure else state
 
 
 def after_takeoff(s: State, aircraft: Aircraft, settings: Settings, routine: Routine) -> list[Item]:
@@ -66,7 +68,7 @@ def _state(value: float | None, good: Callable[[float], bool]) -> str:
     return "ask" if value is None else ("ok" if good(value) else "not-ok")
 
 
-def wrong_configuration(sample: Sample, settings: Settings, flaps_deg: float, lean_ft: float) -> str | None:
+def wrong_configuration(sample: Sample, settings: Settings, flaps_deg: float, high: bool | None) -> str | None:
     """What makes the configuration unfit for takeoff: "flaps" (much too far out), "brake", "trim"; None when fit."""
     if sample.flaps_deg is not None and sample.flaps_deg > flaps_deg + settings.flaps_wrong_deg:
         return "flaps"
@@ -75,8 +77,8 @@ def wrong_configuration(sample: Sample, settings: Settings, flaps_deg: float, le
     if sample.elevator_trim is not None and abs(sample.elevator_trim) > settings.trim_wrong:
         return "trim"
     # Above the lean height the lever is rightly somewhere in between.
-    lean = sample.altitude_ft is None or sample.altitude_ft >= lean_ft
-    if sample.mixture is not None and sample.mixture < (settings.mixture_cut_off if lean else settings.mixture_wrong):
+    least = settings.mixture_cut_off if high is not False else settings.mixture_wrong
+    if sample.mixture is not None and sample.mixture < least:
         return "mixture"
     return None
 

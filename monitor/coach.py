@@ -71,6 +71,7 @@ class Coach:
         self._data_hold = Hold(agenda, set_.data_lost_s, self._data_lost)
         self._configuration_hold = Hold(agenda, set_.configuration_hold_s, self._configuration)
         self._wrong: str | None = None
+        self._wrong_t: float | None = None
         self._airspeed_known = False
         self._takeoffs = 0
         self._lined_up_for = 0
@@ -109,7 +110,7 @@ class Coach:
             self._judge_sample(t, admitted)
         if self._with_sample:
             self._tell_feed()
-        return self.teller.take()
+        return self.teller.take() if self.teller.events else []
 
     def tick(self, arrival_s: float) -> list[Event]:
         """Let time pass without a sample; what fell due by then. It never changes what the samples will bring."""
@@ -189,6 +190,7 @@ class Coach:
         self._power.lined_up()
         self._airspeed.standing_with_power(self._power.full_since is not None)
         throttle = self.state.sample.throttle
+        self._find_wrong()
         if throttle is not None and throttle >= self._set.full_throttle and not self.procedure.short_field:
             self._watch_configuration()
 
@@ -202,6 +204,7 @@ class Coach:
         self.routine.roll()
         self._deviations.roll()
         self._watch_airspeed_data()
+        self._find_wrong()
         self._watch_configuration()
 
     def _keep_maybe_off(self) -> None:
@@ -235,10 +238,19 @@ class Coach:
         if s.ias is None or self._data_hold.since is not None:
             self._data_hold.update(s.ias is None and self._airspeed_known and not s.ias_set_aside, s.t)
 
-    def _watch_configuration(self) -> None:
+    def _find_wrong(self) -> None:
+        """What is wrong with the configuration, and since when."""
         routine = self.routine
-        self._wrong = wrong_configuration(self.state.sample, self._set, routine.takeoff_flaps_deg, routine.lean_ft)
-        self._configuration_hold.update(self._wrong is not None, self.state.t)
+        high = routine.above_lean_height()
+        self._wrong = wrong_configuration(self.state.sample, self._set, routine.takeoff_flaps_deg, high)
+        if self._wrong is None or self._wrong_t is None:
+            self._wrong_t = None if self._wrong is None else self.state.t
+
+    def _watch_configuration(self) -> None:
+        """Wrong with the power on: from full throttle, or the start of the roll, which shows only some time later."""
+        full = self._power.full_since if self.state.sample.throttle is not None else None
+        began = self._phases.since if full is None else full
+        self._configuration_hold.update(self._wrong is not None, max(self._wrong_t or 0.0, began))
 
     def _configuration(self, t: float) -> None:
         cue = "configuration-flaps" if self._wrong == "flaps" else "configuration"
@@ -333,7 +345,7 @@ class Coach:
     def _check_line_up(self, t: float) -> None:
         routine = self.routine
         for item, state in line_up(
-            self.state, self.aircraft, self._set, self.options, routine.takeoff_flaps_deg, routine.lean_ft
+            self.state, self.aircraft, self._set, self.options, routine.takeoff_flaps_deg, routine.above_lean_height()
         ):
             self.teller.check("line-up", item, state, t)
 

@@ -312,12 +312,12 @@ class Deviations:
         if fast:
             if self._climb_fast.since is None and rate > -0.3:
                 self._climb_fast.begin(s.t)
-        elif mean - target < set_.climb_fast_clear_kt:
+        elif self._climb_fast.since is not None and mean - target < set_.climb_fast_clear_kt:
             self._climb_fast.clear()
         if slow:
             if self._climb_slow.since is None and rate < 0.3:
                 self._climb_slow.begin(s.t)
-        elif target - mean < set_.climb_slow_clear_kt:
+        elif self._climb_slow.since is not None and target - mean < set_.climb_slow_clear_kt:
             self._climb_slow.clear()
 
     def _speed(self, id_: str, t: float) -> None:

@@ -15,7 +15,7 @@ from monitor.state import Row, State
 FT_PER_S_PER_KT = 6076.12 / 3600.0  # the international nautical mile of 1,852 m (BIPM, SI brochure, table 8)
 LEAST_RISE_FT = 0.5
 NOISE_PART = 3.0  # of the level's mean scatter must be exceeded, or
-SUM_PART = 2.0  # of what vertical speed's scatter may add up to (standard deviation)
+SUM_PART = 2.5  # of what vertical speed's scatter may add up to (standard deviation)
 STEEPEST = 0.04  # runways for light aeroplanes are up to 2 % (ICAO Annex 14, 3.1.13, from memory), grass ones more
 
 

@@ -17,6 +17,8 @@ from monitor.liftoff_time import FAST_S, WheelsOff
 from monitor.settings import Settings
 from monitor.state import State
 
+FLIES_FROM = 0.72  # of VR: no aeroplane leaves the ground slower (43 kt with a VR of 55 was seen in a recorded takeoff)
+
 
 class LiftOff:
     """Watches the roll for the wheels leaving the ground for good."""
@@ -37,6 +39,7 @@ class LiftOff:
         self._rising_since: float | None = None
         self._clear_since: float | None = None
         self._armed_t: float | None = None
+        self._flies_t: float | None = None
         self._opened = (0.0, 0.0)  # the last sample with the switch closed, the first with it open
         self._doubtful = False
         self._switch_dead = False
@@ -55,8 +58,11 @@ class LiftOff:
 
     def update(self, s: State, interval_s: float) -> float | None:
         """The time of lift-off once it is certain, else None. Call with every sample of the roll."""
-        if self._armed_t is None and max(s.ias or 0.0, s.v or 0.0) >= 0.62 * self._rotate_kt:
+        speed = max(s.ias or 0.0, s.v or 0.0)
+        if self._armed_t is None and speed >= 0.62 * self._rotate_kt:
             self._armed_t = s.t
+        if self._flies_t is None and speed >= FLIES_FROM * self._rotate_kt:
+            self._flies_t = s.t
         switch = s.sample.on_ground
         if switch is not None and not self._switch_dead:
             return self._by_switch(s, switch, interval_s)
@@ -88,7 +94,8 @@ class LiftOff:
         self._grade.roll(s, self._armed_t is not None)
         if s.level is None or max(s.ias or 0.0, s.v or 0.0) < 0.62 * self._rotate_kt:
             return None
-        self._aloft.rolling(s, self._grade)
+        if self._flies_t is not None:
+            self._aloft.rolling(s, self._grade)
         level = (s.level_smooth if fast else s.level) - self._grade.risen_ft
         if self._lowest_ft is None or level <= self._lowest_ft:
             self._lowest_ft = level
@@ -125,7 +132,7 @@ class LiftOff:
         """When the wheels left, once it is certain that they did."""
         rows = self._grade.levelled(s.history)
         t = WheelsOff(self._set, s, rows, self._lowest_ft or 0.0, self._aloft.since).time(interval_s)
-        return max(t, self._armed_t if self._armed_t is not None else t)
+        return max(t, self._flies_t if self._flies_t is not None else t)
 
     def _clear_of_ground(self, s: State, rise: float) -> bool:
         """Height above ground is sent: a hold in ground effect shows as no altitude would."""

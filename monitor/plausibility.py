@@ -20,6 +20,7 @@ A governed rpm, a rounded temperature or a cruise altitude may rightly stand sti
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import dist
 from operator import itemgetter
 
 import msgspec
@@ -55,16 +56,20 @@ _NAMES: tuple[str, ...] = Sample.__struct_fields__
 _WATCHED = tuple(i for i, name in enumerate(_NAMES) if name != "time_s")
 _CARRIED = frozenset(i for i in _WATCHED if _NAMES[i] not in TRENDS)
 _JUMPS = tuple((_NAMES.index(name), base, rate) for name, base, rate in JUMPS)
-_pick = itemgetter(*(i for i, _, _ in _JUMPS))
-_BASES = tuple(base for _, base, _ in _JUMPS)
+_SMALL = tuple(i for i, base, _ in _JUMPS if base < 100.0)
+_LARGE = tuple(i for i, base, _ in _JUMPS if base >= 100.0)
+_SMALL_BASE = min(base for _, base, _ in _JUMPS if base < 100.0)
+_LARGE_BASE = min(base for _, base, _ in _JUMPS if base >= 100.0)
+
+Row = tuple[float | None, ...]
 
 
-def _far(now: tuple[float | None, ...], before: tuple[float | None, ...]) -> bool:
-    """Some value is so far from the one before that it may be a jump; at nearly every sample none is."""
-    for value, last, base in zip(now, before, _BASES, strict=True):
-        if value is not last and value is not None and last is not None and not -base < value - last < base:
-            return True
-    return False
+def _picker(channels: tuple[int, ...], now: Row) -> Callable[[Row], Row]:
+    """Picks those of the channels that are supplied."""
+    there = [i for i in channels if now[i] is not None]
+    if not there:
+        return lambda row: ()
+    return itemgetter(*there, there[0])  # one twice: of a single one itemgetter makes no tuple
 
 
 class _Still:
@@ -94,8 +99,9 @@ class Plausibility:
 
     def restart(self) -> None:
         """Start over, as after a jump of the clock."""
-        self._last: tuple[float | None, ...] | None = None  # what was last believed, in the order of Sample's fields
-        self._picked: tuple[float | None, ...] = ()  # of it, what may jump
+        self._last: Row | None = None  # what was last believed, in the order of Sample's fields
+        self._small = self._large = _picker((), ())  # of the channels supplied, what may jump
+        self._picked: tuple[Row, Row] = (), ()
         self._last_t = 0.0
         self._doubted: frozenset[int] = frozenset()
         self._supplied: set[int] = set()
@@ -111,8 +117,8 @@ class Plausibility:
         now = astuple(sample)
         last = self._last
         changes: dict[int, float | None] = {}
-        picked = _pick(now)
-        if last is not None and (self._doubted or _far(picked, self._picked)):
+        near = self._near(now)
+        if last is not None and (self._doubted or not near):
             self._doubt_jumps(last, now, t - self._last_t, changes)
         # The number of missing channels tells of a gap at next to no cost; a look now and then covers a swap of two.
         if self._gaps or t >= self._look_t or now.count(None) != self._usual_missing:
@@ -120,7 +126,7 @@ class Plausibility:
             self._watch_gaps(t, now, interval_s, changes)
         self._last_t = t
         if not changes:
-            self._last, self._picked = now, picked
+            self._last = now
             if not self.aside:
                 return sample
         else:
@@ -128,14 +134,25 @@ class Plausibility:
             for i, value in changes.items():
                 believed[i] = value if value is not None or last is None else last[i]
             self._last = tuple(believed)
-            self._picked = _pick(self._last)
+            self._picked = self._small(self._last), self._large(self._last)
         named: dict[str, float | None] = {_NAMES[i]: value for i, value in changes.items()}
         named.update(dict.fromkeys(self.aside))
         return msgspec.structs.replace(sample, **named)
 
-    def _doubt_jumps(
-        self, last: tuple[float | None, ...], now: tuple[float | None, ...], dt: float, changes: dict[int, float | None]
-    ) -> None:
+    def _near(self, now: Row) -> bool:
+        """No channel is far from its last value, seen at a glance, as at nearly every sample.
+
+        All together, those of a size, are nearer than the least of their bases; else each is looked at.
+        """
+        small, large = self._small(now), self._large(now)
+        last_small, last_large = self._picked
+        self._picked = small, large
+        try:
+            return dist(small, last_small) < _SMALL_BASE and dist(large, last_large) < _LARGE_BASE  # type: ignore[arg-type]
+        except (TypeError, ValueError):  # a channel is missing, or the channels picked are others
+            return False
+
+    def _doubt_jumps(self, last: Row, now: Row, dt: float, changes: dict[int, float | None]) -> None:
         """Hold back a jump; it counts when the next value says the same."""
         wild: list[int] = []
         for i, base, rate in _JUMPS:
@@ -148,9 +165,7 @@ class Plausibility:
             for i in fresh:
                 changes[i] = last[i] if i in _CARRIED else None
 
-    def _watch_gaps(
-        self, t: float, now: tuple[float | None, ...], interval_s: float, changes: dict[int, float | None]
-    ) -> None:
+    def _watch_gaps(self, t: float, now: Row, interval_s: float, changes: dict[int, float | None]) -> None:
         gaps, last = self._gaps, self._last
         for i in _WATCHED:
             if now[i] is not None:
@@ -169,6 +184,7 @@ class Plausibility:
                 elif i in _CARRIED and last is not None and t - since <= max(CARRY_S, 1.5 * interval_s):
                     changes[i] = last[i]
         self._usual_missing = now.count(None)
+        self._small, self._large = _picker(_SMALL, now), _picker(_LARGE, now)
 
     def climb(self, t: float, sample: Sample) -> None:
         """One sample of the climb: is the static source blocked, or the altitude stuck?"""

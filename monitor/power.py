@@ -16,6 +16,8 @@ from monitor.power_loss import PowerLoss, throttle_closed
 from monitor.settings import Settings
 from monitor.state import State
 
+STILL_RISES_S = 4.0  # of the last second's rise in rpm (common practice, no source)
+
 
 class Power(PowerLoss):
     """Watches power from the opening of the throttle to the end of the climb."""
@@ -113,7 +115,10 @@ class Power(PowerLoss):
         if lever and good:
             due = min(due, full + set_.power_set_latest_s)
         elif lever:
-            due = min(max(due, full + set_.power_set_latest_s), full + set_.power_judged_latest_s)
+            due = max(due, full + set_.power_set_latest_s)
+            if self._fixed and self._stays_low(rpm):
+                due = full + set_.power_set_latest_s
+            due = min(due, full + set_.power_judged_latest_s)
         elif not good:
             self._set_hold.clear()
             return
@@ -170,6 +175,13 @@ class Power(PowerLoss):
             return
         self.is_set = True
         self._cue("rpm-low" if low else "manifold-pressure-low")(t)
+
+    def _stays_low(self, rpm: float) -> bool:
+        """A fixed-pitch propeller gains rpm with speed; not so much that this becomes the least there should be."""
+        before, least = self._second[0][1] if self._second else None, self._aircraft.rpm_takeoff_min
+        if before is None or least is None:
+            return False
+        return rpm + STILL_RISES_S * max(rpm - before, 0.0) < least
 
     def _filling(self) -> bool:
         """Manifold pressure still rises after the throttle was opened."""

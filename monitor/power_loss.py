@@ -16,6 +16,9 @@ from monitor.judge import Judge
 from monitor.settings import Settings
 from monitor.state import State
 
+RICH_LEAK_A_SECOND = 0.0003  # model engines, full rich at 6,500 to 7,000 ft, lose 0.03 to 0.1 % of their rpm a second
+RICH_ABOVE_FT = 3500.0  # the lean height, before that shows
+
 
 class PowerLoss:
     """Watches for a loss of power or an engine failure, once power has been judged good."""
@@ -123,7 +126,9 @@ class PowerLoss:
         if red is not None and rpm > 1.25 * red:
             return  # no engine does that: a damaged value, whatever it stands for
         self._smooth = rpm if self._smooth is None else self._smooth + min(1.0, s.dt) * (rpm - self._smooth)
-        ias = s.ias if s.ias is not None else self._best_ias
+        ias = s.ias if s.ias is not None else s.v if s.v is not None else self._best_ias
+        if in_air and self._fixed and self.best_rpm is not None and self._too_rich():
+            self.best_rpm *= 1.0 - RICH_LEAK_A_SECOND * min(s.dt, 1.0)
         if self.best_rpm is None or self._smooth > self.best_rpm:
             self.best_rpm, self._best_ias, self._best_level = self._smooth, ias, s.level
         expected = self.best_rpm if red is None else min(self.best_rpm, red)  # an overspeed is no best
@@ -144,6 +149,12 @@ class PowerLoss:
             self._begin_once_more(self._loss_hold, s.crossing(s.prev.rpm, rpm, limit))
         elif self._loss_hold.since is not None and rpm > expected * (1.0 - 0.8 * set_.power_loss_part):
             self._loss_hold.clear()
+
+    def _too_rich(self) -> bool:
+        """Mixture full rich far above the lean height: power fades as it climbs, by the pilot's hand."""
+        sample, lean_ft = self._s.sample, self._aircraft.lean_height_ft or self._set.lean_height_ft
+        high = sample.altitude_ft is not None and sample.altitude_ft > lean_ft + RICH_ABOVE_FT
+        return high and (sample.mixture is None or sample.mixture >= self._set.mixture_rich)
 
     def _failing(self, before: float, rpm: float, in_air: bool) -> None:
         """A sudden drop. Without a lever channel a closing throttle looks alike, but falls further."""
@@ -247,6 +258,9 @@ class PowerLoss:
         throttle = s.sample.throttle
         full = throttle is not None and throttle >= self._set.full_throttle
         braking = (s.sample.brake or 0.0) > 0.05
+        on_ground_speed = s.sample.groundspeed_kt is not None or s.sample.latitude_deg is not None
+        if not on_ground_speed and (s.v or 0.0) >= self._aircraft.speeds_kias.rotate:
+            full = False  # with the nose up a gust holds an airspeed still
         slack = self._accelerated and full and not braking and self.is_set and not self.maybe_off
         limit = self._set.no_acceleration_kt_s
         v = s.v or 0.0

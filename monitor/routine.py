@@ -216,6 +216,12 @@ class Routine:
         if self._options.level_off_ft is not None:
             self._watch_level_off(self._options.level_off_ft)
 
+    def above_lean_height(self) -> bool | None:
+        """Whether the aeroplane, or the field it stands on, is above the lean height; None where neither is known."""
+        altitude = self._s.sample.altitude_ft
+        altitude = altitude if altitude is not None else self._options.field_elevation_ft
+        return None if altitude is None else altitude >= self.lean_ft
+
     def _passed(self, height_ft: float) -> float | None:
         """When this height above the field was passed; None below it."""
         s = self._s

@@ -133,7 +133,8 @@ class State:
             if before is None:
                 before = vertical
             self.climbed_ft += (before + vertical) * self.dt / 120.0
-            self.level_trend.tau_s = LEVEL_CARRIED_TAU_S
+            if self.level_trend.tau_s != LEVEL_CARRIED_TAU_S:
+                self.level_trend.retune(LEVEL_CARRIED_TAU_S)
         if level is not None:
             self.level = level
             trend = self.level_trend

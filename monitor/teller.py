@@ -47,7 +47,7 @@ class Teller:
         self._levels = {**procedure.levels, **options.levels}
         self._pilot_first = procedure.pilot_calls_first
         self._waiting: dict[str, Hold] = {}
-        self._events: list[Event] = []
+        self.events: list[Event] = []
         self.said: deque[Event] = deque(maxlen=12)
         self.takeoff: int | None = None
         self.quiet_until = 0.0
@@ -62,14 +62,14 @@ class Teller:
 
     def take(self) -> list[Event]:
         """The events since the last call."""
-        events, self._events = self._events, []
+        events, self.events = self.events, []
         return events
 
     def emit(self, kind: str, id_: str, t: float, say: str | None, more: dict[str, Any] | None = None) -> None:
         """Make an event stamped `t`, with the speed and height of that moment."""
         ias, height = self._s.values_at(t)
         event = Event(t, kind, id_, self.takeoff, self._phases.phase, say, ias, height, more if more else {})
-        self._events.append(event)
+        self.events.append(event)
         if kind not in ("phase", "check"):
             self.said.append(event)
 

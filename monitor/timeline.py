@@ -56,7 +56,7 @@ class Timeline:
         self._first_arrival = 0.0
         self._advance_arrival = 0.0
         self._repeats = 0
-        self._count = 0
+        self._look_in = 0
         self._held: tuple[float, Sample] | None = None
         self._recent: list[float] = []
         self._stride = 1  # of the samples, every so-manieth is judged
@@ -103,7 +103,8 @@ class Timeline:
             self._skipped += 1
             if self._skipped < self._stride and not back:
                 return ()
-            self._judged(t, arrival_s)
+            self._skipped = 0
+            self.judged_t, self.judged_arrival_s = t, arrival_s
             return ((t, sample),)
         return self._irregular(t, dt, sample, arrival_s)
 
@@ -125,16 +126,21 @@ class Timeline:
         self.arrival_s = self._advance_arrival = arrival_s
         self._held = None
         self._repeats = 0
-        self._count += 1
+        self._look_in -= 1
+        if self._look_in <= 0:
+            self._learn_interval(dt)
+
+    def _learn_interval(self, dt: float) -> None:
+        """The usual step of the last nine; once there are so many, every eighth is enough, and cheap."""
         recent = self._recent
-        if len(recent) < 9 or not self._count & 7:  # every eighth step is enough of the usual ones, and cheap
-            if len(recent) == 9:
-                recent.pop(0)
-            recent.append(dt)
-            usual = sorted(recent)[len(recent) // 2]
-            self._stride = max(1, int(self._enough_s / usual + 0.1))
-            self.interval_s = usual * self._stride
-            self.carry_s = min(recent) * self._stride
+        if len(recent) == 9:
+            recent.pop(0)
+        recent.append(dt)
+        self._look_in = 8 if len(recent) == 9 else 1
+        usual = sorted(recent)[len(recent) // 2]
+        self._stride = max(1, int(self._enough_s / usual + 0.1))
+        self.interval_s = usual * self._stride
+        self.carry_s = min(recent) * self._stride
 
     def _returned(self, arrival_s: float, t: float) -> None:
         event = "back" if self.state == "lost" else "resumed"
@@ -164,6 +170,7 @@ class Timeline:
         self.t = held_t
         self.arrival_s = self._advance_arrival = arrival_s
         self._recent.clear()
+        self._look_in = 0
         self._judged(t, arrival_s)
         self._restart(held_t)
         self._emit("restarted", held_t)

@@ -16,7 +16,7 @@ class Trend:
     has no say. A gap of several time constants starts the line anew from its two ends.
     """
 
-    __slots__ = ("_a", "_b", "_dt", "_n", "rate", "t", "tau_s", "value")
+    __slots__ = ("_a", "_b", "_long", "_n", "_short", "rate", "t", "tau_s", "value")
 
     def __init__(self, tau_s: float) -> None:
         self.tau_s = tau_s
@@ -28,8 +28,13 @@ class Trend:
         self.rate = 0.0
         self.t = 0.0
         self._n = 0
-        self._dt = 0.0
+        self._short = self._long = 0.0  # the intervals for which the gains are right
         self._a = self._b = 1.0
+
+    def retune(self, tau_s: float) -> None:
+        """Another time constant from here on; value and rate stay."""
+        self.tau_s = tau_s
+        self._short = self._long = 0.0
 
     @property
     def ready(self) -> bool:
@@ -40,21 +45,29 @@ class Trend:
         """Take in one value at time `t` (seconds, later than the last)."""
         dt = t - self.t
         self.t = t
-        n = self._n = self._n + 1
-        if n == 1:
-            self.value = measured
+        if self._short < dt < self._long and self._n == SETTLED:
+            a, b = self._a, self._b
+        elif self._n:
+            a, b = self._gains(dt)
+        else:
+            self._n, self.value = 1, measured
             return
-        if not 0.99 * self._dt < dt < 1.01 * self._dt:  # gains are kept while the interval holds
-            theta = exp(-dt / self.tau_s)
-            self._dt, self._a, self._b = dt, 1.0 - theta * theta, (1.0 - theta) ** 2
-        a, b = self._a, self._b
-        if n < SETTLED:
-            least = 6.0 / (n * (n + 1))
-            if least > b:
-                a, b = max(a, (2 * n - 1) * least / 3.0), least
-            else:
-                self._n = SETTLED
         predicted = self.value + self.rate * dt
         residual = measured - predicted
         self.value = predicted + a * residual
         self.rate += b * residual / dt
+
+    def _gains(self, dt: float) -> tuple[float, float]:
+        """Of value and rate: until enough samples are in, those of ordinary least squares."""
+        if not self._short < dt < self._long:  # gains are kept while the interval holds
+            theta = exp(-dt / self.tau_s)
+            self._short, self._long = 0.99 * dt, 1.01 * dt
+            self._a, self._b = 1.0 - theta * theta, (1.0 - theta) ** 2
+        a, b = self._a, self._b
+        if self._n < SETTLED:
+            n = self._n = self._n + 1
+            least = 6.0 / (n * (n + 1))
+            if least > b:
+                return max(a, (2 * n - 1) * least / 3.0), least
+            self._n = SETTLED
+        return a, b

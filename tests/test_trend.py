@@ -113,3 +113,20 @@ def test_noise_is_reduced_as_theory_says() -> None:
     # variance of double exponential smoothing's level: (1-theta)(1 + 4 theta + 5 theta^2) / (1 + theta)^3 (Brown 1963)
     variance = (1 - theta) * (1 + 4 * theta + 5 * theta**2) / (1 + theta) ** 3
     assert float(np.std(found[500:])) == pytest.approx(variance**0.5, rel=0.1)
+
+
+def test_another_time_constant_counts_from_its_first_sample() -> None:
+    """Retuned in mid-stream at the same interval, the line smooths as one of that time constant does."""
+    retuned, other = Trend(0.5), Trend(4.0)
+    retuned.update(0.0, 0.0)
+    retuned.retune(4.0)
+    other.update(0.0, 0.0)
+    for n in range(1, 400):
+        value = 10.0 * (n % 2)
+        retuned.update(n * 0.05, value)
+        other.update(n * 0.05, value)
+    assert retuned.value == other.value
+    settled = retuned.value
+    retuned.retune(0.5)
+    retuned.update(20.0, 10.0)
+    assert retuned.value - settled > 0.1 * (10.0 - settled)

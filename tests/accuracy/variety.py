@@ -227,7 +227,7 @@ NEEDS: dict[str, frozenset[str]] = {
     "veer": frozenset({"heading_deg"}),
     "flaps-wrong": frozenset({"flaps_deg"}),
     "parking-brake": frozenset({"parking_brake"}),
-    "mixture-lean": frozenset({"mixture"}),
+    "mixture-lean": frozenset({"mixture", "altitude_ft"}),
     "power-eased": frozenset({"throttle"}),
 }
 """Channels without which a fault cannot be seen; they are always sent in that fault's flights."""

@@ -35,13 +35,22 @@ def _engine_failure(s: Scene, onset: float) -> Expected:
     return judged(s, "engine-failure", crossing, 0.0, earliest=onset)
 
 
+def _at_one_airspeed(s: Scene, rpm: np.ndarray, before: np.ndarray) -> np.ndarray:
+    """A fixed-pitch propeller's rpm as at the airspeed of its best: 3 rev/min a kt (2 to 4 in the model)."""
+    if s.a.constant_speed or not before.any():
+        return rpm
+    ias = s.true["ias_kt"]
+    at_best = float(ias[before][int(np.argmax(rpm[before]))])
+    return rpm + 3.0 * np.maximum(at_best - ias, 0.0)
+
+
 def _power_loss(s: Scene, onset: float) -> Expected:
     rpm = s.c["rpm"]
     before = (s.t <= onset) & (s.t > s.opening)
     mean = np.convolve(rpm, np.full(120, 1 / 120), "same")  # over a second: a governor's overshoot is no best
     best = float(mean[before].max()) if before.any() else float(mean.max())
     sudden = _fell_in_one_second(s, rpm, 0.15, onset)
-    slow = s.held_from(rpm < 0.95 * best, onset, 1.0)
+    slow = s.held_from(_at_one_airspeed(s, rpm, before) < 0.95 * best, onset, 1.0)
     also = ["rpm-low"] + (["engine-failure"] if sudden is not None or s.at("groundspeed_kt", onset) < 45 else [])
     if slow is None and sudden is None:
         return _hidden_loss(s, onset)

@@ -914,8 +914,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "mixture rich at any height",
         "monitor/checklist.py",
-        "if sample.altitude_ft is not None and sample.altitude_ft >= lean_ft:",
-        "if False:",
+        "least = settings.mixture_cut_off if high is not False else settings.mixture_rich",
+        "least = settings.mixture_rich",
         "a rightly leaned mixture is called wrong",
         CHECKS,
     ),
