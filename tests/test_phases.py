@@ -180,10 +180,11 @@ def test_a_touch_and_go() -> None:
 
 @pytest.mark.parametrize("missing", [("on_ground",), ("on_ground", "height_ft"), ("on_ground", "vertical_speed_fpm")])
 def test_a_touch_and_go_without_a_ground_switch(missing: tuple[str, ...]) -> None:
-    """The same without the switch: touchdown within little more than a second, lift-off within 0.4 s."""
+    """The same without the switch: touchdown at most 1.1 s late, 2.5 s without vertical speed; lift-off within 0.4 s."""
     flown = fly(touch_and_go().without(*missing).bend("on_ground", 0.0, 300.0, None))
     assert flown.phases[-4:] == ["landing-roll", "takeoff-roll", "rotation", "initial-climb"]
-    assert _begins(flown, "landing-roll") == pytest.approx(193.0, abs=1.1)
+    late_s = 2.5 if "vertical_speed_fpm" in missing else 1.1
+    assert -0.1 <= _begins(flown, "landing-roll") - 193.0 <= late_s
     again = [event for event in flown.all("phase", "initial-climb") if event.takeoff == 2]
     assert again[0].t_s == pytest.approx(203.0, abs=0.4)
 
