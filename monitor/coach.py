@@ -181,8 +181,10 @@ class Coach:
             self._roll()
         elif phase in IN_THE_CLIMB:
             self._climb()
-        elif phase == "lined-up":
-            self._lined_up()
+        elif phase not in NOT_ON_WHEELS:
+            self._find_wrong()
+            if phase == "lined-up":
+                self._lined_up()
         if self._agenda.next_due <= t:
             self._agenda.run(t)
 
@@ -190,7 +192,6 @@ class Coach:
         self._power.lined_up()
         self._airspeed.standing_with_power(self._power.full_since is not None)
         throttle = self.state.sample.throttle
-        self._find_wrong()
         if throttle is not None and throttle >= self._set.full_throttle and not self.procedure.short_field:
             self._watch_configuration()
 

@@ -122,6 +122,26 @@ def test_after_takeoff_all_as_it_should_be_is_silent() -> None:
     assert all(event.say is None for event in checks)
 
 
+def test_mixture_where_the_height_is_not_known_is_asked() -> None:
+    """Without altitude and field elevation a mixture at 0.6 may be rightly leaned: asked, and no abort at 0.5; with the
+    field's elevation given it is judged by that."""
+    flight = takeoff(mixture=0.5).without("altitude_ft")
+    assert _state(fly(flight.between(5.0, 12.0)), "mixture") == "ask"
+    assert fly(flight.between(5.0, 16.5)).warnings == []
+    low, high = Options(field_elevation_ft=400.0), Options(field_elevation_ft=5000.0)
+    assert fly(flight.between(5.0, 16.5), options=low).warnings == [("abort", "configuration")]
+    assert fly(flight.between(5.0, 16.5), options=high).warnings == []
+
+
+def test_a_wrong_configuration_counts_from_the_start_of_the_roll() -> None:
+    """Without a throttle the roll is known some time after it began, and so is its phase's stamp; the second that a
+    wrong configuration must last counts from there."""
+    flown = fly(takeoff(parking_brake=1.0).without("throttle").between(5.0, 18.0))
+    began = flown.t("phase", "takeoff-roll")
+    assert flown.warnings == [("abort", "configuration")]
+    assert flown.t("warning", "abort") == pytest.approx(began + 1.0, abs=0.6)
+
+
 CONFIGURATION = [
     ("flaps_deg", 14.0, False), ("flaps_deg", 16.0, True), ("parking_brake", 1.0, True), ("elevator_trim", 0.68, False),
     ("elevator_trim", -0.72, True), ("mixture", 0.57, False), ("mixture", 0.5, True),

@@ -180,7 +180,7 @@ def test_a_touch_and_go() -> None:
 
 @pytest.mark.parametrize("missing", [("on_ground",), ("on_ground", "height_ft"), ("on_ground", "vertical_speed_fpm")])
 def test_a_touch_and_go_without_a_ground_switch(missing: tuple[str, ...]) -> None:
-    """The same without the switch: touchdown at most 1.1 s late, 2.5 s without vertical speed; lift-off within 0.4 s."""
+    """The same without the switch: touchdown 1.1 s late at most, 2.5 without vertical speed; lift-off within 0.4 s."""
     flown = fly(touch_and_go().without(*missing).bend("on_ground", 0.0, 300.0, None))
     assert flown.phases[-4:] == ["landing-roll", "takeoff-roll", "rotation", "initial-climb"]
     late_s = 2.5 if "vertical_speed_fpm" in missing else 1.1

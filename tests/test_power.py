@@ -195,6 +195,35 @@ def test_no_acceleration_under_full_power_is_a_failure_whatever_the_gauges_read(
     assert flown.t("warning", "abort") == pytest.approx(25.0, abs=1.0)
 
 
+@pytest.mark.parametrize(("to_kt", "failed"), [(46.0, True), (54.0, False)])
+def test_airspeed_alone_says_nothing_of_acceleration_from_vr_on(to_kt: float, failed: bool) -> None:
+    """Without groundspeed or position, an airspeed that stands still is no failure once the nose may be up (VR is
+    50 kt); below VR it is."""
+    top_s = 11.0 + to_kt / 4.0
+    speed = ((11.0, 0.0), (top_s, to_kt), (top_s + 6.0, to_kt - 2.0))
+    flight = takeoff(ias_kt=speed, pitch_deg=0.0, on_ground=1.0, height_ft=0.0, altitude_ft=400.0)
+    flight = flight.with_(vertical_speed_fpm=0.0).without("groundspeed_kt", "track_deg")
+    assert fly(flight.between(5.0, top_s + 6.0)).warnings == ([("abort", "engine-failure")] if failed else [])
+
+
+def test_rpm_far_too_low_is_judged_in_three_seconds_though_it_still_rises() -> None:
+    """A fixed-pitch propeller that gains 40 rev/min a second from 1,700 does not get to 2,200: an abort 3 s after full
+    throttle (11.8 s), not when it is steady."""
+    flown = fly(takeoff(rpm=((10.0, 700.0), (12.0, 1700.0), (24.0, 2180.0))).between(5.0, 20.0))
+    assert flown.warnings == [("abort", "rpm-low")]
+    assert flown.t("warning", "abort") == pytest.approx(14.8, abs=0.05)
+
+
+@pytest.mark.parametrize(("altitude_ft", "mixture", "lost"), [(7000.0, 1.0, False), (7000.0, 0.6, True)])
+def test_power_that_fades_full_rich_far_up_is_the_pilots_hand(altitude_ft: float, mixture: float, lost: bool) -> None:
+    """From 3,500 ft above the lean height an engine left full rich fades by 0.03 % a second: 6 % in 80 s of climb is
+    no loss there; leaned, it is one."""
+    rpm = ((10.0, 700.0), (12.0, 2450.0), (30.0, 2450.0), (110.0, 2295.0))
+    height = tuple((t, altitude_ft + 12.0 * max(t - 25.0, 0.0)) for t in (0.0, 25.0, 116.0))
+    flown = fly(takeoff(altitude_ft=height, rpm=rpm, mixture=mixture).between(5.0, 111.0))
+    assert ("power-loss" in [reason for _, reason in flown.warnings]) == lost
+
+
 def test_the_pilots_brakes_are_no_engine_failure() -> None:
     """The same with the brakes on is the pilot stopping."""
     speed = ((11.0, 0.0), (20.0, 36.0), (28.0, 32.0))
