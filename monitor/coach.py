@@ -6,7 +6,6 @@ state; the phase; the watchers of that phase; what has fallen due by now.
 
 from __future__ import annotations
 
-from math import inf
 from typing import Any
 
 from monitor.agenda import Agenda, Hold
@@ -100,13 +99,13 @@ class Coach:
     def feed(self, sample: Sample, arrival_s: float) -> list[Event]:
         """Take in a sample that arrived at `arrival_s` (any clock that only goes forward); the events it brought."""
         timeline, agenda = self._timeline, self._agenda
-        if agenda.next_due < inf or arrival_s - timeline.arrival_s >= LOST_S:  # else nothing can fall due by then
+        # Time runs on by `carry_s` at most: else nothing can fall due by then.
+        if agenda.next_due <= timeline.judged_t + timeline.carry_s or arrival_s - timeline.arrival_s >= LOST_S:
             self._run_due(arrival_s)
         for t, admitted in timeline.offer(sample, arrival_s):
-            # What fell due before this sample comes first, but no further than the old samples carry.
-            until = min(t, self.state.t + timeline.carry_s)
-            if agenda.next_due <= until:
-                agenda.run(until)
+            if agenda.next_due <= t:
+                # What fell due before this sample comes first, but no further than the old samples carry.
+                agenda.run(min(t, self.state.t + timeline.carry_s))
             self._judge_sample(t, admitted)
         if self._with_sample:
             self._tell_feed()

@@ -54,10 +54,10 @@ class AirConditions:
         s = self._s
         throttle = s.sample.throttle
         if throttle is not None:
-            full = self._throttle_full = max(self._throttle_full, throttle)
-            if throttle > full - 0.1:
-                return None
-            return s.crossing(s.prev.throttle, throttle, full - 0.1)
+            if throttle > self._throttle_full:
+                self._throttle_full = throttle
+            limit = self._throttle_full - 0.1
+            return None if throttle > limit else s.crossing(s.prev.throttle, throttle, limit)
         value = s.sample.manifold_pressure_inhg if s.sample.manifold_pressure_inhg is not None else s.sample.rpm
         if value is None:
             return None
@@ -69,7 +69,8 @@ class AirConditions:
         s = self._s
         if s.climb_fpm is not None:
             self._climb_slow += min(1.0, s.dt / 4.0) * (s.climb_fpm - self._climb_slow)
-            self._climb_best = max(self._climb_best, self._climb_slow)
+            if self._climb_slow > self._climb_best:
+                self._climb_best = self._climb_slow
         high = s.height is not None and s.height >= 300.0
         if not high or s.climb_fpm is None or not self.level() or not self._faster_or_eased():
             self.level_since = None

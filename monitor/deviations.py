@@ -331,7 +331,8 @@ class Deviations:
         s, set_ = self._s, self._set
         throttle, flaps = s.sample.throttle, s.sample.flaps_deg
         if throttle is not None:
-            self._throttle_best = max(self._throttle_best, throttle)
+            if throttle > self._throttle_best:
+                self._throttle_best = throttle
             reduced = throttle < self._throttle_best - set_.power_reduced_part
             self._power.update(reduced and height is not None and height < set_.turn_height_ft, s.t)
         if flaps is None:
