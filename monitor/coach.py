@@ -11,9 +11,10 @@ from typing import Any
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.airspeed import Airspeed
-from monitor.checklist import after_takeoff, line_up, wrong_configuration
+from monitor.checklist import after_takeoff, line_up
 from monitor.climb_power import ClimbPower
 from monitor.conditions import Conditions
+from monitor.configuration import Configuration
 from monitor.deviations import Deviations
 from monitor.direction import Direction
 from monitor.events import Event
@@ -68,9 +69,7 @@ class Coach:
         self._watchers = (self._power, self._limits, self._airspeed, self._direction, self._deviations)
         self._plausibility = Plausibility(self._channel)
         self._data_hold = Hold(agenda, set_.data_lost_s, self._data_lost)
-        self._configuration_hold = Hold(agenda, set_.configuration_hold_s, self._configuration)
-        self._wrong: str | None = None
-        self._wrong_t: float | None = None
+        self._configuration = Configuration(s, set_, agenda, judge, self.routine, self._power)
         self._airspeed_known = False
         self._takeoffs = 0
         self._lined_up_for = 0
@@ -181,7 +180,7 @@ class Coach:
         elif phase in IN_THE_CLIMB:
             self._climb()
         elif phase not in NOT_ON_WHEELS:
-            self._find_wrong()
+            self._configuration.look()
             if phase == "lined-up":
                 self._lined_up()
         if self._agenda.next_due <= t:
@@ -192,7 +191,7 @@ class Coach:
         self._airspeed.standing_with_power(self._power.full_since is not None)
         throttle = self.state.sample.throttle
         if throttle is not None and throttle >= self._set.full_throttle and not self.procedure.short_field:
-            self._watch_configuration()
+            self._configuration.power_is_on(self.state.t)
 
     def _roll(self) -> None:
         self._keep_maybe_off()
@@ -204,8 +203,8 @@ class Coach:
         self.routine.roll()
         self._deviations.roll()
         self._watch_airspeed_data()
-        self._find_wrong()
-        self._watch_configuration()
+        self._configuration.look()
+        self._configuration.power_is_on(self._phases.since)
 
     def _keep_maybe_off(self) -> None:
         maybe_off = self._conditions.liftoff.possible
@@ -238,24 +237,6 @@ class Coach:
         if s.ias is None or self._data_hold.since is not None:
             self._data_hold.update(s.ias is None and self._airspeed_known and not s.ias_set_aside, s.t)
 
-    def _find_wrong(self) -> None:
-        """What is wrong with the configuration, and since when."""
-        routine = self.routine
-        high = routine.above_lean_height()
-        self._wrong = wrong_configuration(self.state.sample, self._set, routine.takeoff_flaps_deg, high)
-        if self._wrong is None or self._wrong_t is None:
-            self._wrong_t = None if self._wrong is None else self.state.t
-
-    def _watch_configuration(self) -> None:
-        """Wrong with the power on: from full throttle, or the start of the roll, which shows only some time later."""
-        full = self._power.full_since if self.state.sample.throttle is not None else None
-        began = self._phases.since if full is None else full
-        self._configuration_hold.update(self._wrong is not None, max(self._wrong_t or 0.0, began))
-
-    def _configuration(self, t: float) -> None:
-        cue = "configuration-flaps" if self._wrong == "flaps" else "configuration"
-        self.judge.cue(cue, t, lambda: self._wrong is not None, self._power.maybe_off)
-
     # ---- phases ----------------------------------------------------------------------------------------------------
 
     def _enter(self, phase: str, t: float) -> None:
@@ -286,7 +267,7 @@ class Coach:
             watcher.begin()
             watcher.maybe_off = False
         self._data_hold.clear()
-        self._configuration_hold.clear()
+        self._configuration.begin()
 
     def _count_takeoff(self) -> None:
         if self._aborted_in == self._takeoffs + 1:

@@ -813,8 +813,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "gaps count as held",
         "monitor/coach.py",
-        "until = min(t, self.state.t + timeline.carry_s)",
-        "until = t",
+        "agenda.run(min(t, self.state.t + timeline.carry_s))",
+        "agenda.run(t)",
         "what the data did not show for 4 s counts as having lasted",
         TIMELINE,
     ),

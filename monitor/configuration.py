@@ -1,0 +1,50 @@
+"""A configuration unfit for takeoff with the power on: flaps, parking brake, trim, mixture."""
+
+from __future__ import annotations
+
+from monitor.agenda import Agenda, Hold
+from monitor.checklist import wrong_configuration
+from monitor.judge import Judge
+from monitor.power import Power
+from monitor.routine import Routine
+from monitor.settings import Settings
+from monitor.state import State
+
+
+class Configuration:
+    """Watches it on the wheels; what is wrong counts once the power is on, from full throttle or the roll's start."""
+
+    def __init__(
+        self, state: State, settings: Settings, agenda: Agenda, judge: Judge, routine: Routine, power: Power
+    ) -> None:
+        self._s = state
+        self._set = settings
+        self._judge = judge
+        self._routine = routine
+        self._power = power
+        self._hold = Hold(agenda, settings.configuration_hold_s, self._unfit)
+        self._wrong: str | None = None
+        self._wrong_t: float | None = None
+
+    def begin(self) -> None:
+        """A takeoff begins."""
+        self._hold.clear()
+
+    def look(self) -> None:
+        """One sample on the wheels: what is wrong, and since when."""
+        routine = self._routine
+        high = routine.above_lean_height()
+        self._wrong = wrong_configuration(self._s.sample, self._set, routine.takeoff_flaps_deg, high)
+        if self._wrong is None or self._wrong_t is None:
+            self._wrong_t = None if self._wrong is None else self._s.t
+
+    def power_is_on(self, began: float) -> None:
+        """The same sample, with the power on; without a throttle channel, `began`: the start of the roll, which shows
+        only some time later."""
+        if self._s.sample.throttle is not None and self._power.full_since is not None:
+            began = self._power.full_since
+        self._hold.update(self._wrong is not None, max(self._wrong_t or 0.0, began))
+
+    def _unfit(self, t: float) -> None:
+        cue = "configuration-flaps" if self._wrong == "flaps" else "configuration"
+        self._judge.cue(cue, t, lambda: self._wrong is not None, self._power.maybe_off)
