@@ -56,6 +56,7 @@ class Timeline:
         self._first_arrival = 0.0
         self._advance_arrival = 0.0
         self._repeats = 0
+        self._odd = False  # since the last sample time stood still, jumped, or the feed was silent
         self._look_in = 0
         self._held: tuple[float, Sample] | None = None
         self._recent: list[float] = []
@@ -81,6 +82,7 @@ class Timeline:
         due = self.lost_at()
         if due is not None and arrival_s >= due and self.t is not None:
             self.state = "lost"
+            self._odd = True
             self._emit("lost", self.t + (due - self.arrival_s))
 
     def offer(self, sample: Sample, arrival_s: float) -> tuple[tuple[float, Sample], ...]:
@@ -96,12 +98,15 @@ class Timeline:
             return ()
         dt = t - last
         if 0.0 < dt <= JUMP_S:
-            back = self.state != "on"
-            if back:
-                self._returned(arrival_s, t)
-            self._advance(t, dt, arrival_s)
+            if self._odd:
+                self._go_on(arrival_s, t)
+            self.t = t
+            self.arrival_s = self._advance_arrival = arrival_s
+            self._look_in -= 1
+            if self._look_in <= 0:
+                self._learn_interval(dt)
             self._skipped += 1
-            if self._skipped < self._stride and not back:
+            if self._skipped < self._stride:
                 return ()
             self._skipped = 0
             self.judged_t, self.judged_arrival_s = t, arrival_s
@@ -121,14 +126,14 @@ class Timeline:
         self._emit("started", self.t)
         return ((self.t, sample),)
 
-    def _advance(self, t: float, dt: float, arrival_s: float) -> None:
-        self.t = t
-        self.arrival_s = self._advance_arrival = arrival_s
+    def _go_on(self, arrival_s: float, t: float) -> None:
+        """Time goes on after something odd; after a pause or a loss this sample is judged."""
+        self._odd = False
         self._held = None
         self._repeats = 0
-        self._look_in -= 1
-        if self._look_in <= 0:
-            self._learn_interval(dt)
+        if self.state != "on":
+            self._returned(arrival_s, t)
+            self._skipped = self._stride
 
     def _learn_interval(self, dt: float) -> None:
         """The usual step of the last nine; once there are so many, every eighth is enough, and cheap."""
@@ -148,6 +153,7 @@ class Timeline:
         self._emit(event, t)
 
     def _irregular(self, t: float, dt: float, sample: Sample, arrival_s: float) -> tuple[tuple[float, Sample], ...]:
+        self._odd = True
         if self._held is not None and 0.0 <= t - self._held[0] <= JUMP_S:
             return self._jumped(t, sample, arrival_s)
         if -LATE_S <= dt < 0.0:
@@ -176,7 +182,9 @@ class Timeline:
         self._emit("restarted", held_t)
         if t == held_t:
             return ((held_t, held),)
-        self._advance(t, t - held_t, arrival_s)
+        self.t = t
+        self._repeats = 0
+        self._learn_interval(t - held_t)
         return ((held_t, held), (t, sample))
 
     def _repeat(self, arrival_s: float) -> None:

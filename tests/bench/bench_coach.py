@@ -1,9 +1,9 @@
 """What the coach costs a sample: `python -m tests.bench.bench_coach [rounds]`.
 
 A model flight with every channel it has (about 40), constant-speed propeller, gusts; at 60, 30, 20 and 5 Hz, with and
-without a ground switch and height. Each round runs every variant in turn beside a bare pass over the same samples
-(each turned into a tuple and its missing channels counted), so that a slow moment of the machine hits both; the least
-of the rounds counts. Goals: at most 5 microseconds a sample at 60 Hz, at most 200 for the worst single one (the least
+without a ground switch and height. Each round runs beside a bare pass over the same samples (each turned into a tuple
+and its missing channels counted), so that a slow moment of the machine hits both; the least of the rounds counts.
+Goals: at most 5 microseconds a sample at 60 Hz, at most 200 for the worst single one (the least
 of the rounds for each sample, so that what the machine does in between is not taken for the coach).
 """
 
@@ -81,15 +81,12 @@ def main() -> None:
     variants = flights()
     coach()  # reads the profile and the procedure once
     gc.disable()
-    costs: dict[str, tuple[float, float]] = dict.fromkeys(variants, (float("inf"), float("inf")))
-    for _ in range(rounds):
-        for name, samples in variants.items():
-            bare, whole = costs[name]
-            costs[name] = min(bare, micro_s(bare_pass, samples)), min(whole, micro_s(coached, samples))
     channels = sum(value is not None for value in astuple(variants["60 Hz"][-1]))
     print(f"{AEROPLANE}, {channels} channels, least of {rounds} rounds")
-    for name, (bare, whole) in costs.items():
-        worst = worst_micro_s(variants[name], 5)
+    for name, samples in variants.items():
+        pairs = [(micro_s(bare_pass, samples), micro_s(coached, samples)) for _ in range(rounds)]
+        bare, whole = (min(column) for column in zip(*pairs, strict=True))
+        worst = worst_micro_s(samples, 5)
         print(f"{name:28} {whole:5.2f} us a sample, {whole / bare:4.1f} bare passes; worst sample {worst:4.0f} us")
 
 

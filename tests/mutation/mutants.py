@@ -805,8 +805,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "the sample that ends a loss is skipped",
         "monitor/timeline.py",
-        "self._skipped < self._stride and not back:",
-        "self._skipped < self._stride:",
+        "            self._skipped = self._stride\n",
+        "",
         "what came after the loss is told late, by an old sample's values",
         TIMELINE,
     ),
