@@ -39,8 +39,8 @@ class ClimbPower:
         self._gust = 0.3
         self._scatter = 150.0  # as in gusts, until this air is known
 
-    def update(self) -> None:
-        """One sample of the climb."""
+    def update(self, altitude_stands: bool) -> None:
+        """One sample of the climb; altitude_stands: it may be stuck, and no climb is none."""
         s = self._s
         sample = s.sample
         if self._fixed and sample.rpm is not None:
@@ -50,7 +50,7 @@ class ClimbPower:
         steady = abs(s.ias - self._climb_kt) <= 10.0 and abs(sample.bank_deg or 0.0) < 25.0
         full = sample.throttle is not None and sample.throttle >= self._set.power_set_throttle
         slow = s.dt > SLOW_S  # at a sample a second a gust and a loss look alike
-        if slow or not steady or not full or s.height > self._set.after_takeoff_ft:
+        if slow or not steady or not full or altitude_stands or s.height > self._set.after_takeoff_ft:
             self._hold.clear()
             return
         self._judge_energy(s)

@@ -217,7 +217,7 @@ class Coach:
     def _climb(self) -> None:
         self.judge.in_the_climb()
         self._power.climb()
-        self._climb_power.update()
+        self._climb_power.update(self._plausibility.altitude_stands(self.state.t))
         self._airspeed.climb()
         self._limits.update()
         self._plausibility.climb(self.state.t, self.state.sample)

@@ -197,6 +197,11 @@ class Plausibility:
         else:
             self._judge_still(since, t, sample)
 
+    def altitude_stands(self, t: float) -> bool:
+        """In the climb, altitude has stood still so long that it may be stuck, or its source blocked: what is derived
+        from it is not to be judged meanwhile."""
+        return self._still is not None and t - self._still.t >= BLOCKED_S
+
     def _judge_still(self, since: _Still, t: float, sample: Sample) -> None:
         vertical = sample.vertical_speed_fpm
         if vertical is not None:

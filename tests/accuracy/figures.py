@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from math import inf
 
 import numpy as np
 
@@ -121,6 +122,8 @@ def _rotate(result: Result, case: Case, heard: Sequence[Heard]) -> None:
         return  # a second roll after an abort and a landing has its own VR
     if call is None or case.truth.rotate_indicated is None or call.event.t_s is None:
         return
+    if case.truth.marks.get("hop_off", inf) <= case.truth.rotate_indicated <= case.truth.marks.get("hop_settled", -inf):
+        return  # at VR it was off the ground in a hop, where nobody is told to rotate
     result.rotate_heard_s = call.event.t_s + LEAD_S - case.truth.rotate_indicated
     result.rotate_out_s = call.out_s + LEAD_S - case.truth.rotate_indicated
     if call.event.ias_kt is not None:
