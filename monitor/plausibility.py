@@ -50,6 +50,7 @@ LOOK_EVERY_S = 1.0
 STUCK_S = 4.0
 BLOCKED_S = 3.0
 BLOCKED_KT = 12.0
+STANDS_S = 6.0  # a weak climb of 80 ft/min leaves the band in this time
 STILL_FT = 8.0  # noise and rounding of a pressure that does not change
 
 _NAMES: tuple[str, ...] = Sample.__struct_fields__
@@ -200,7 +201,7 @@ class Plausibility:
     def altitude_stands(self, t: float) -> bool:
         """In the climb, altitude has stood still so long that it may be stuck, or its source blocked: what is derived
         from it is not to be judged meanwhile."""
-        return self._still is not None and t - self._still.t >= BLOCKED_S
+        return self._still is not None and t - self._still.t >= STANDS_S
 
     def _judge_still(self, since: _Still, t: float, sample: Sample) -> None:
         vertical = sample.vertical_speed_fpm
