@@ -17,6 +17,7 @@ from monitor.settings import Settings
 from monitor.state import State
 
 STILL_RISES_S = 4.0  # of the last second's rise in rpm (common practice, no source)
+SPUN_UP_S = 2.0  # after full throttle: before, an engine is still gaining speed (common practice, no source)
 
 
 class Power(PowerLoss):
@@ -116,7 +117,7 @@ class Power(PowerLoss):
             due = min(due, full + set_.power_set_latest_s)
         elif lever:
             due = max(due, full + set_.power_set_latest_s)
-            if self._fixed and self._stays_low(rpm):
+            if self._fixed and s.t >= full + SPUN_UP_S and self._stays_low(rpm):
                 due = full + set_.power_set_latest_s
             due = min(due, full + set_.power_judged_latest_s)
         elif not good:
@@ -178,10 +179,10 @@ class Power(PowerLoss):
 
     def _stays_low(self, rpm: float) -> bool:
         """A fixed-pitch propeller gains rpm with speed; not so much that this becomes the least there should be."""
-        before, least = self._second[0][1] if self._second else None, self._aircraft.rpm_takeoff_min
-        if before is None or least is None:
+        least, (before_t, before, _) = self._aircraft.rpm_takeoff_min, self._second[0]
+        if before is None or least is None or before_t >= self._s.t:
             return False
-        return rpm + STILL_RISES_S * max(rpm - before, 0.0) < least
+        return rpm + STILL_RISES_S * max(rpm - before, 0.0) / (self._s.t - before_t) < least
 
     def _filling(self) -> bool:
         """Manifold pressure still rises after the throttle was opened."""

@@ -7,6 +7,7 @@ ICAO standard atmosphere (Doc 7488), with values from its published table beside
 from __future__ import annotations
 
 import msgspec
+import numpy as np
 import pytest
 
 from monitor.atmosphere import density_ratio, pressure_inhg
@@ -212,6 +213,19 @@ def test_rpm_far_too_low_is_judged_in_three_seconds_though_it_still_rises() -> N
     flown = fly(takeoff(rpm=((10.0, 700.0), (12.0, 1700.0), (24.0, 2180.0))).between(5.0, 20.0))
     assert flown.warnings == [("abort", "rpm-low")]
     assert flown.t("warning", "abort") == pytest.approx(14.8, abs=0.05)
+
+
+@pytest.mark.parametrize("rate_hz", [0.2, 0.5, 1.0, 2.0])
+@pytest.mark.parametrize("spin_up_s", [2.0, 4.0])
+def test_a_sample_now_and_then_shows_an_engine_still_gaining_rpm_and_no_low_power(
+    rate_hz: float, spin_up_s: float
+) -> None:
+    """However the samples fall, down to one in 5 s, an engine that reaches its rpm 2 to 4 s after the throttle is
+    opened brings no warning."""
+    rpm = ((12.0, 700.0), (12.0 + spin_up_s, 2350.0))
+    flight = takeoff(rate_hz, rpm=rpm)
+    for start_s in np.arange(0.0, 1.0 / rate_hz, 0.25).tolist():
+        assert fly(flight.between(start_s, 70.0)).warnings == [], start_s
 
 
 @pytest.mark.parametrize(("altitude_ft", "mixture", "lost"), [(7000.0, 1.0, False), (7000.0, 0.6, True)])
