@@ -17,7 +17,7 @@ from monitor.settings import Settings
 from monitor.state import State
 
 STILL_RISES_S = 4.0  # of the last second's rise in rpm (common practice, no source)
-SPUN_UP_S = 2.0  # after full throttle: before, an engine is still gaining speed (common practice, no source)
+SPUN_UP_S = 2.0  # after full throttle no engine still gains speed by its own slowness (common practice, no source)
 
 
 class Power(PowerLoss):
@@ -117,7 +117,7 @@ class Power(PowerLoss):
             due = min(due, full + set_.power_set_latest_s)
         elif lever:
             due = max(due, full + set_.power_set_latest_s)
-            if self._fixed and s.t >= full + SPUN_UP_S and self._stays_low(rpm):
+            if self._fixed and self._stays_low(rpm):
                 due = full + set_.power_set_latest_s
             due = min(due, full + set_.power_judged_latest_s)
         elif not good:
@@ -164,6 +164,9 @@ class Power(PowerLoss):
             return
         if throttle is None or throttle < self._set.full_throttle:
             return  # the lever is the pilot's doing
+        if self.full_since is None or self._s.t < self.full_since + SPUN_UP_S:
+            self._set_hold.fired = False
+            return  # with slow data: the last sample shows an engine still gaining speed, the next one will tell
         least = self._aircraft.rpm_takeoff_min
         low = rpm is not None and least is not None and rpm < least
         if rpm is not None and rpm < self._peak_rpm * (1.0 - self._set.engine_failure_part):

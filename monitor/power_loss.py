@@ -94,8 +94,10 @@ class PowerLoss:
         if not self.is_set or self._lever_moved(sample.throttle, sample.propeller):
             self._loss_hold.clear()
             self._pressure_loss_hold.clear()
-            if self.is_set:
+            if self.is_set:  # what the engine still does of the lever's doing is no fault later on
                 self._failure_hold.clear()
+                while len(self._second) > 1:
+                    self._second.popleft()
             return
         if rpm is not None:
             self._watch_rpm(rpm, in_air)
@@ -103,7 +105,7 @@ class PowerLoss:
             self._watch_pressure(pressure, in_air)
 
     def _lever_moved(self, throttle: float | None, propeller: float | None) -> bool:
-        """A lever has moved in the last 2 s; the best so far then counts no more."""
+        """A lever has moved in the last 2 s, or two slow samples; the best so far then counts no more."""
         s = self._s
         lever, prop = self._lever, self._propeller
         moved = (throttle is not None and lever is not None and throttle < lever - 0.03) or (
@@ -118,7 +120,7 @@ class PowerLoss:
             self._lever = throttle
         if moved or prop is None:
             self._propeller = propeller
-        return self._lever_t > 0.0 and s.t - self._lever_t < 2.0
+        return self._lever_t > 0.0 and s.t - self._lever_t < max(2.0, 2.2 * s.dt)
 
     def _watch_rpm(self, rpm: float, in_air: bool) -> None:
         s, set_ = self._s, self._set
@@ -259,7 +261,7 @@ class PowerLoss:
         full = throttle is not None and throttle >= self._set.full_throttle
         braking = (s.sample.brake or 0.0) > 0.05
         on_ground_speed = s.sample.groundspeed_kt is not None or s.sample.latitude_deg is not None
-        if not on_ground_speed and (s.v or 0.0) >= self._aircraft.speeds_kias.rotate:
+        if not on_ground_speed and (s.v or 0.0) >= 0.9 * self._aircraft.speeds_kias.rotate:
             full = False  # with the nose up a gust holds an airspeed still
         slack = self._accelerated and full and not braking and self.is_set and not self.maybe_off
         limit = self._set.no_acceleration_kt_s
