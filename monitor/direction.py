@@ -119,10 +119,21 @@ class Direction:
                 return
         off = self.off_deg = turn(runway, heading)
         swerving = abs(off) > self._set.direction_abort_deg and v > self._set.direction_from_kt
+        swerving = swerving and not self._crabbing(runway)
         self._hold.update(swerving, s.t)
         if not swerving and v > 20.0 and not self.maybe_off:
             self._mean_n += 1
             self._mean_off += (off - self._mean_off) / self._mean_n
+
+    def _crabbing(self, runway_deg: float) -> bool:
+        """Without a ground switch, nose up and the track along the runway: wheels just off the ground in a crosswind.
+
+        With them on the ground nothing goes straight on with its nose 15 degrees aside for long.
+        """
+        s, rise = self._s, self._conditions.nose_rise_deg
+        if s.sample.on_ground is not None or s.track is None or rise is None or rise < self._set.rotation_rise_deg:
+            return False
+        return abs(turn(runway_deg, s.track)) < self._set.drift_deg
 
     def lifted_off(self) -> None:
         """Off the ground: where no heading was given, the mean of the roll is the runway's."""

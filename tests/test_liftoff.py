@@ -76,3 +76,14 @@ def test_a_sloping_runway_is_no_climb(slope: float, left_out: tuple[str, ...]) -
 def test_a_sloping_runway_at_one_sample_a_second(slope: float) -> None:
     """The same with altitude and vertical speed once a second: within one sample."""
     assert _off(_on_slope(slope, 1.0)) == pytest.approx(OFF_S, abs=1.0)
+
+
+@pytest.mark.parametrize(("track_deg", "aborts"), [(80.0, False), (63.0, True)])
+def test_a_crab_at_lift_off_is_no_loss_of_direction(track_deg: float, aborts: bool) -> None:
+    """Without a switch, floating at a foot in a crosswind, nose up and 18 degrees aside with the track along the runway
+    (080): no abort; with the track aside as well there is one."""
+    flight = takeoff(20.0, **_climbing(((OFF_S, 0.0), (25.5, 0.8), (30.0, 0.8), (40.0, 120.8), (116.0, 1032.8))))
+    aside: Points = ((25.4, 80.0), (26.0, 62.0), (29.0, 62.0), (30.0, 80.0))
+    turned = ((25.4, 80.0), (26.0, track_deg), (29.0, track_deg), (30.0, 80.0))
+    flown = fly(flight.with_(heading_deg=aside, track_deg=turned).without("on_ground", "height_ft"))
+    assert flown.warnings == ([("abort", "directional-control")] if aborts else [])
