@@ -11,6 +11,9 @@ from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
 
+REVIVED_KT = 10.0  # above what it stuck at, or above 20 kt where it was dead, for a second, and
+REVIVED_NEAR_KT = 20.0  # no further than this from the groundspeed: it is alive (common practice, no source)
+REVIVED_S = 1.0
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
 
 
@@ -35,14 +38,17 @@ class Airspeed:
         self._alive = alive
         half_roll_s = 0.5 * (aircraft.expected_roll_s or 0.0)
         self._dead_hold = Hold(agenda, settings.airspeed_dead_hold_s, self._dead)
+        self._revival_hold = Hold(agenda, REVIVED_S, self._revived)
         self._check_hold = Hold(agenda, max(settings.airspeed_check_s, half_roll_s), check)
         self._alive_said = False
         self._stuck_from: tuple[float, float] | None = None
+        self._dead_at_kt = 0.0
         self.maybe_off = False
 
     def begin(self) -> None:
         """A takeoff begins."""
         self._dead_hold.clear()
+        self._revival_hold.clear()
         self._check_hold.clear()
         self._alive_said = False
         self._stuck_from = None
@@ -63,10 +69,7 @@ class Airspeed:
             self._check_hold.clear()
         if not self._alive_said:
             self._watch_alive(ias)
-        if s.ias_set_aside:
-            return
-        if self.ground_speed_known():
-            self._watch_dead(ias, True)
+        self._watch(ias, True)
 
     def standing_with_power(self, power_set: bool) -> None:
         """Power set, and the airspeed shows nothing, with no speed over the ground to tell the roll by."""
@@ -78,8 +81,24 @@ class Airspeed:
     def climb(self) -> None:
         """One sample after lift-off."""
         ias = self._s.sample.ias_kt
-        if ias is not None and not self._s.ias_set_aside and self.ground_speed_known():
-            self._watch_dead(ias, False)
+        if ias is not None:
+            self._watch(ias, False)
+
+    def _watch(self, ias: float, on_wheels: bool) -> None:
+        s = self._s
+        if not self.ground_speed_known():
+            return
+        if not s.ias_set_aside:
+            self._watch_dead(ias, on_wheels)
+        elif s.v is not None:
+            grown = ias >= max(self._dead_at_kt, 20.0) + REVIVED_KT
+            self._revival_hold.update(grown and abs(ias - s.v) <= REVIVED_NEAR_KT, s.t)
+
+    def _revived(self, t: float) -> None:
+        """It moves again, and near the speed over the ground: a lull of the wind, or a blocked pitot that came free."""
+        self._s.ias_set_aside = False
+        self._stuck_from = None
+        self._dead_hold.clear()
 
     def _watch_alive(self, ias: float) -> None:
         s = self._s
@@ -119,6 +138,7 @@ class Airspeed:
         s = self._s
         s.ias_set_aside = True
         s.ias = None
+        self._dead_at_kt = s.sample.ias_kt or 0.0
         if self._judge.zone != "air":
             self._judge.find_zone()
-        self._judge.cue("airspeed-not-alive", t, lambda: True, self.maybe_off)
+        self._judge.cue("airspeed-not-alive", t, lambda: s.ias_set_aside, self.maybe_off)

@@ -73,6 +73,17 @@ def test_a_needle_stuck_in_a_headwind_is_told_by_the_15_kt_all_the_same() -> Non
     assert flown.t("warning", "abort") == pytest.approx(11.0 + 26.0 / 4.0 + 0.5, abs=0.3)
 
 
+@pytest.mark.parametrize(("comes_back", "warned"), [(True, False), (False, True)])
+def test_an_airspeed_that_comes_back_is_believed_again(comes_back: bool, warned: bool) -> None:
+    """Stuck at 38 kt in the last seconds of the roll it is only shown; when it is back at the groundspeed's side for a
+    second before it would be said aloft, nothing is said and the speed calls go on."""
+    stuck = ((11.0, 0.0), (20.5, 38.0), (24.6, 38.0))
+    after = ((25.0, 56.0), (39.0, 70.0)) if comes_back else ((60.0, 38.0),)
+    flown = fly(takeoff(ias_kt=stuck + after).between(5.0, 60.0))
+    assert (("airspeed-not-alive", "airspeed-not-alive") in flown.warnings) == warned
+    assert ("climb-speed" in flown.ids("callout")) == comes_back
+
+
 def test_a_dead_airspeed_is_told_by_position_too() -> None:
     """Groundspeed derived from latitude and longitude tells it as well, as soon as that is known (within 2.5 s)."""
     latitude, longitude = position_lines()
