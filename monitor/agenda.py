@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from math import inf
 
+AGREED_WITHIN_S = 3.0  # of very slow data one sample is believed after so long
+
 
 class Hold:
     """A condition that must last `hold_s` seconds before it counts.
@@ -51,6 +53,17 @@ class Hold:
         """While it waits: not due before `moment`, so that with slow data one more sample has its say."""
         if not self.fired and self.due < moment:
             self.schedule(moment)
+
+    def begin_agreed(self, onset: float, now: float, interval_s: float) -> None:
+        """The condition holds in the sample at `now`, true since `onset`: it counts once it has lasted and a second
+        sample says so too, for one alone may be a damaged value; two intervals without any are enough as well."""
+        if self.since is None:
+            self.begin(onset)
+            self.at_least_until(now + min(2.0 * interval_s, AGREED_WITHIN_S))
+        elif not self.fired:
+            due = max(self.since + self.hold_s, now)
+            if self.due > due:
+                self.schedule(due)
 
     def update(self, true: bool, onset: float) -> None:
         """`begin(onset)` or `clear()`."""

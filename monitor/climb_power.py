@@ -58,7 +58,10 @@ class ClimbPower:
     def _judge_energy(self, s: State) -> None:
         assert s.ias is not None and s.climb_fpm is not None
         growth = FEET_PER_S_PER_KNOT**2 * s.ias * s.ias_trend.rate / G_FT_S2 * 60.0
-        energy = s.climb_fpm + growth
+        climb = s.climb_fpm
+        if s.sample.vertical_speed_fpm is not None:  # its source may be blocked while the height sent still grows
+            climb += max(s.level_trend.rate * 60.0, 0.0)
+        energy = climb + growth
         self._now = energy if self._now is None else self._now + s.dt / 4.0 * (energy - self._now)
         usual = self._usual if self._usual is not None else self._now
         short = usual - self._now

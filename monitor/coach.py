@@ -217,7 +217,9 @@ class Coach:
     def _climb(self) -> None:
         self.judge.in_the_climb()
         self._power.climb()
-        self._climb_power.update(self._plausibility.altitude_stands(self.state.t))
+        sample = self.state.sample
+        stands = self._plausibility.altitude_stands(self.state.t, sample.ias_kt, sample.groundspeed_kt)
+        self._climb_power.update(stands)
         self._airspeed.climb()
         self._limits.update()
         self._plausibility.climb(self.state.t, self.state.sample)

@@ -37,8 +37,8 @@ class Limit:
         beyond = value > self.line if self.above else value < self.line
         hold = self.hold
         if beyond and (self.needs is None or self.needs(s.sample)):
-            if hold.since is None:
-                hold.begin(s.crossing(getattr(s.prev, self.channel), value, self.line))
+            onset = s.t if hold.since is not None else s.crossing(getattr(s.prev, self.channel), value, self.line)
+            hold.begin_agreed(onset, s.t, s.dt)
         elif hold.since is not None:
             hold.clear()
 

@@ -8,10 +8,10 @@ The rules, each with its reason (all numbers: common practice, no source):
   but for those whose rate of change is judged: they go without.
 * Silence. A channel that was supplied and has not been for max(2 s, 3 usual intervals): `channel-lost`, once; when it
   is supplied again: `channel-back`. Its checks are off meanwhile; nothing is guessed.
-* Blocked static source. In the climb, altitude stays within 8 ft for 3 s, vertical speed (where sent) dies away, while
+* Blocked static source. In the climb, altitude stays within 12 ft for 3 s, vertical speed (where sent) dies away, while
   indicated airspeed falls by 12 kt more than the speed over the ground: airspeed, altitude and vertical speed are
   then wrong together, and are set aside.
-* Altitude stuck. In the climb, altitude stays within 8 ft for 4 s or more while vertical speed adds up to over 24 ft.
+* Altitude stuck. In the climb, altitude stays within 12 ft for 4 s or more while vertical speed adds up to over 36 ft.
 * Dead or stuck airspeed on the roll is a warning, not only a doubt: see `monitor.airspeed`.
 
 A governed rpm, a rounded temperature or a cruise altitude may rightly stand still: standing still proves nothing.
@@ -50,8 +50,9 @@ LOOK_EVERY_S = 1.0
 STUCK_S = 4.0
 BLOCKED_S = 3.0
 BLOCKED_KT = 12.0
-STANDS_S = 6.0  # a weak climb of 80 ft/min leaves the band in this time
-STILL_FT = 8.0  # noise and rounding of a pressure that does not change
+LEAVES_KT = 3.0
+STANDS_S = 7.5  # a weak climb of 100 ft/min leaves the band in this time
+STILL_FT = 12.0  # noise, and rounding to 10 ft, of a pressure that does not change
 
 _NAMES: tuple[str, ...] = Sample.__struct_fields__
 _WATCHED = tuple(i for i, name in enumerate(_NAMES) if name != "time_s")
@@ -86,6 +87,14 @@ class _Still:
         self.expected_ft = 0.0
         self.fastest_fpm = 0.0
 
+    def slower_kt(self, ias_kt: float | None, groundspeed_kt: float | None) -> float | None:
+        """How much slower the airspeed became than the speed over the ground did; None where one is not sent."""
+        if None in (self.ias_kt, ias_kt, self.groundspeed_kt, groundspeed_kt):
+            return None
+        assert self.ias_kt is not None and ias_kt is not None
+        assert self.groundspeed_kt is not None and groundspeed_kt is not None
+        return self.ias_kt - ias_kt - max(self.groundspeed_kt - groundspeed_kt, 0.0)
+
     def calmed(self, vertical_fpm: float | None) -> bool:
         """Vertical speed is dying away too, as it does on the same blocked source; True where it is not sent."""
         return vertical_fpm is None or abs(vertical_fpm) < max(100.0, 0.6 * self.fastest_fpm)
@@ -100,6 +109,7 @@ class Plausibility:
 
     def restart(self) -> None:
         """Start over, as after a jump of the clock."""
+        self._older: Row | None = None  # the one before
         self._last: Row | None = None  # what was last believed, in the order of Sample's fields
         self._small = self._large = _picker((), ())  # of the channels supplied, what may jump
         self._picked: tuple[Row, Row] = (), ()
@@ -126,6 +136,7 @@ class Plausibility:
             self._look_t = t + LOOK_EVERY_S
             self._watch_gaps(t, now, interval_s, changes)
         self._last_t = t
+        self._older = last
         if not changes:
             self._last = now
             if not self.aside:
@@ -159,7 +170,9 @@ class Plausibility:
         for i, base, rate in _JUMPS:
             value, before = now[i], last[i]
             if value is not None and before is not None and abs(value - before) > base + rate * dt:
-                wild.append(i)
+                older = self._older[i] if self._older is not None else None
+                if older is None or abs(value - older) > base:  # else the last value was the damaged one
+                    wild.append(i)
         if wild or self._doubted:
             fresh = frozenset(wild) - self._doubted
             self._doubted = fresh
@@ -198,10 +211,15 @@ class Plausibility:
         else:
             self._judge_still(since, t, sample)
 
-    def altitude_stands(self, t: float) -> bool:
-        """In the climb, altitude has stood still so long that it may be stuck, or its source blocked: what is derived
-        from it is not to be judged meanwhile."""
-        return self._still is not None and t - self._still.t >= STANDS_S
+    def altitude_stands(self, t: float, ias_kt: float | None, groundspeed_kt: float | None) -> bool:
+        """In the climb, altitude has stood still while the airspeed leaves the groundspeed's side, or for longer where
+        that is not sent: the source may be blocked, and what is derived from it is not to be judged meanwhile."""
+        still = self._still
+        if still is None:
+            return False
+        slower_kt = still.slower_kt(ias_kt, groundspeed_kt)
+        lasted_s = t - still.t
+        return lasted_s >= STANDS_S if slower_kt is None else lasted_s >= STUCK_S and slower_kt >= LEAVES_KT
 
     def _judge_still(self, since: _Still, t: float, sample: Sample) -> None:
         vertical = sample.vertical_speed_fpm

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
+from math import inf
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
@@ -65,25 +66,19 @@ class PowerLoss:
             second.popleft()
 
     def _once_more(self, hold: Hold, true: bool) -> None:
-        """Keep a hold from this sample on; with slow data, one more sample must agree before it counts."""
+        """Keep a hold from this sample on, once a second sample agrees."""
         if true:
             self._begin_once_more(hold, self._s.t)
         elif hold.since is not None:
             hold.clear()
 
     def _begin_once_more(self, hold: Hold, onset: float) -> None:
-        if hold.since is None:
-            hold.begin(onset)
-            if self._s.dt > self._set.engine_failure_hold_s:
-                hold.at_least_until(self._s.t + 1.05 * min(self._s.dt, 6.0))
+        hold.begin_agreed(onset, self._s.t, self._s.dt)
 
     def _begin_failure(self, onset: float) -> None:
         """A sudden drop counts once it has lasted, and at least one more sample says so: a spike is no failure."""
-        hold, s = self._failure_hold, self._s
-        if hold.since is None:
-            hold.hold_s = self._set.engine_failure_hold_s
-            hold.begin(onset)
-            hold.at_least_until(s.t + 1.05 * min(s.dt, 6.0))
+        self._failure_hold.hold_s = self._set.engine_failure_hold_s
+        self._failure_hold.begin_agreed(onset, self._s.t, self._s.dt)
 
     def _watch_loss(self, in_air: bool) -> None:
         s = self._s
@@ -141,8 +136,8 @@ class PowerLoss:
             if s.level is not None and self._best_level is not None:
                 climbed = max(0.0, s.level - self._best_level - set_.turn_height_ft)
                 expected *= 1.0 - set_.rpm_lapse_per_1000_ft * climbed / 1000.0
-        before = self._second[0][1]
-        if before is not None and rpm <= before * (1.0 - set_.engine_failure_part) and rpm < 0.88 * expected:
+        before, sudden = self._second[0][1], self._sudden_part()
+        if before is not None and rpm <= before * (1.0 - sudden) and rpm < 0.88 * expected:
             self._failing(before, rpm, in_air)
         elif self._failure_hold.since is not None and rpm > 0.9 * expected:
             self._failure_hold.clear()
@@ -151,6 +146,12 @@ class PowerLoss:
             self._begin_once_more(self._loss_hold, s.crossing(s.prev.rpm, rpm, limit))
         elif self._loss_hold.since is not None and rpm > expected * (1.0 - 0.8 * set_.power_loss_part):
             self._loss_hold.clear()
+
+    def _sudden_part(self) -> float:
+        """How much must be gone since the oldest value at hand for a failure: with slow data that is over a second old,
+        and a part of the power lost in it may look like all of it lost in one."""
+        longer_s = self._s.t - self._second[0][0] - 1.0
+        return self._set.engine_failure_part * (1.0 + min(max(0.3 * longer_s, 0.0), 0.4))
 
     def _too_rich(self) -> bool:
         """Mixture full rich far above the lean height: power fades as it climbs, by the pilot's hand."""
@@ -209,7 +210,7 @@ class PowerLoss:
         if self._best_ratio is None or ratio > self._best_ratio:
             self._best_ratio = ratio
         before = self._second[0][2]
-        fell = before is not None and pressure <= before * (1.0 - set_.engine_failure_part)
+        fell = before is not None and pressure <= before * (1.0 - self._sudden_part())
         if fell and s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
             self._failure_hold.hold_s = max(set_.engine_failure_hold_s, 1.05 * s.dt)
             self._failure_hold.begin(s.t)
@@ -235,6 +236,10 @@ class PowerLoss:
             self._loss_hold.schedule(t + 0.2)
             return
         if self._failure_hold.fired:
+            return
+        if self._failure_hold.due < inf:  # it looks like a failure, and waits for one more sample to say so
+            self._loss_hold.fired = False
+            self._loss_hold.schedule(self._failure_hold.due + 0.01)
             return
         failed = now is not None and self.best_rpm is not None and now < 0.75 * self.best_rpm
         self._cue("engine-failure" if failed else "power-loss")(t)
