@@ -14,6 +14,7 @@ from monitor.state import State
 REVIVED_KT = 10.0  # above what it stuck at, or above 20 kt where it was dead, for a second, and
 REVIVED_NEAR_KT = 20.0  # no further than this from the groundspeed: it is alive (common practice, no source)
 REVIVED_S = 1.0
+SLOW_STUCK_PART = 0.6
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
 
 
@@ -41,7 +42,7 @@ class Airspeed:
         self._revival_hold = Hold(agenda, REVIVED_S, self._revived)
         self._check_hold = Hold(agenda, max(settings.airspeed_check_s, half_roll_s), check)
         self._alive_said = False
-        self._stuck_from: tuple[float, float] | None = None
+        self._stuck_from: tuple[float, float, float] | None = None  # groundspeed, lowest and highest airspeed since
         self._dead_at_kt = 0.0
         self.maybe_off = False
 
@@ -125,14 +126,19 @@ class Airspeed:
         self._dead_hold.update(dead, s.t)
 
     def _stuck(self, ias: float, v: float) -> bool:
-        """Risen less than 5 kt, and not fallen either as in a gust, while groundspeed rose by 15."""
+        """All within 5 kt while groundspeed rose by 15: a lull of the wind moves the needle to and fro meanwhile.
+
+        From a slow start, where a lull takes a good part of the 15 kt, within 3 kt.
+        """
         if v < max(STUCK_FROM_KT, self._s.rest_ias or 0.0):
             return False  # what it reads is the wind's doing still
-        start = self._stuck_from
-        if start is None or abs(ias - start[0]) >= self._set.stuck_ias_kt or v < start[1]:
-            self._stuck_from = (ias, v)
-            return False
-        return v - start[1] >= self._set.stuck_groundspeed_kt
+        from_kt, low, high = self._stuck_from or (v, ias, ias)
+        low, high = min(low, ias), max(high, ias)
+        most_kt = self._set.stuck_ias_kt * (1.0 if from_kt >= 20.0 else SLOW_STUCK_PART)
+        if high - low >= most_kt or v < from_kt:
+            from_kt, low, high = v, ias, ias
+        self._stuck_from = from_kt, low, high
+        return v - from_kt >= self._set.stuck_groundspeed_kt
 
     def _dead(self, t: float) -> None:
         s = self._s

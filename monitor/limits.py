@@ -38,7 +38,10 @@ class Limit:
         hold = self.hold
         if beyond and (self.needs is None or self.needs(s.sample)):
             onset = s.t if hold.since is not None else s.crossing(getattr(s.prev, self.channel), value, self.line)
-            hold.begin_agreed(onset, s.t, s.dt)
+            if self.channel == "rpm":  # an engine's rpm may rightly jump, so that a damaged value is not held back
+                hold.begin_agreed(onset, s.t, s.dt)
+            else:
+                hold.begin(onset)
         elif hold.since is not None:
             hold.clear()
 
