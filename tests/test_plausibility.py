@@ -11,7 +11,7 @@ import random
 import msgspec
 import pytest
 
-from monitor.plausibility import JUMPS
+from monitor.plausibility import JUMPS, Plausibility
 from monitor.sample import CHANNELS, Sample
 from tests.synthetic import GOVERNED, Flown, Points, Value, fly, governed, takeoff
 
@@ -141,6 +141,16 @@ def test_a_source_that_blocks_is_no_loss_of_power() -> None:
     flight = governed(ias_kt=ias, vertical_speed_fpm=vertical).without("height_ft", "manifold_pressure_inhg")
     flown = fly(flight.bend("altitude_ft", 85.0, 999.0, 400.0 + 12.0 * 60.0).between(5.0, 100.0), GOVERNED)
     assert flown.warnings == []
+
+
+def test_a_damaged_value_that_got_through_is_not_kept() -> None:
+    """After a gap of 2 s a value far off may be true; when the next is back near the one before it, that is believed at
+    once."""
+    plausibility = Plausibility(lambda *told: None)
+    seen = []
+    for t, rpm in ((0.0, 2700.0), (1.0, 2700.0), (3.0, 4900.0), (4.0, 2700.0)):
+        seen.append(plausibility.clean(t, Sample(time_s=t, rpm=rpm), 1.0).rpm)
+    assert seen == [2700.0, 2700.0, 4900.0, 2700.0]
 
 
 def test_levelling_off_and_slowing_is_no_blocked_source() -> None:

@@ -186,6 +186,29 @@ def test_a_single_wild_rpm_is_no_failure() -> None:
             assert fly(flight).ids("warning", "caution") == [], (rate_hz, wild)
 
 
+@pytest.mark.parametrize("start_s", [0.0, 0.2, 0.4, 0.6, 0.8])
+@pytest.mark.parametrize("times_s", [(17.0, 18.4), (17.0, 19.0)])
+def test_a_wild_rpm_of_a_slow_uneven_feed_is_no_failure(start_s: float, times_s: tuple[float, float]) -> None:
+    """At about one sample a second, some late and some lost, one sample of 2,000 or 4,900 rev/min is no event, though
+    no jump that could not be."""
+    for wild in (2_000.0, 4_900.0):
+        flight = takeoff(5.0).bend("rpm", *times_s, wild)
+        kept = [s for n, s in enumerate(flight.between(start_s, 24.0).samples()) if n % 5 == 0 or n % 11 == 3]
+        gone = [s for s in kept if not times_s[0] - 1.4 < (s.time_s or 0.0) < times_s[0]]
+        one = [s for s in gone if times_s[0] <= (s.time_s or 0.0) < times_s[1]][:1]
+        others = [s for s in gone if not times_s[0] <= (s.time_s or 0.0) < times_s[1]]
+        flown = fly(sorted(one + others, key=lambda s: s.time_s or 0.0))
+        assert flown.ids("warning") == [], (wild, flown.warnings)
+
+
+def test_a_failure_at_one_sample_a_second_is_told_by_the_second_that_shows_it() -> None:
+    """At 1 Hz an engine that stops at 18.2 s is told at 20 s, when a second sample shows it, not later."""
+    flight = takeoff(1.0, rpm=((10.0, 700.0), (12.0, 2350.0), (18.2, 2350.0), (18.9, 1100.0), (21.0, 500.0)))
+    flown = fly(flight.between(4.0, 24.0))
+    assert flown.warnings[0] == ("abort", "engine-failure")
+    assert flown.t("warning", "abort") <= 20.0 + 1e-6
+
+
 def test_no_acceleration_under_full_power_is_a_failure_whatever_the_gauges_read() -> None:
     """Full throttle, rpm as it was, and the speed falls: engine failure, 1.2 s after the trend of it is plain (3 to
     4 s)."""
