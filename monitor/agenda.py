@@ -65,6 +65,13 @@ class Hold:
             if self.due > due:
                 self.schedule(due)
 
+    def update_agreed(self, true: bool, onset: float, now: float, interval_s: float) -> None:
+        """`begin_agreed(onset, now, interval_s)` or `clear()`."""
+        if true:
+            self.begin_agreed(onset, now, interval_s)
+        elif self.since is not None:
+            self.clear()
+
     def update(self, true: bool, onset: float) -> None:
         """`begin(onset)` or `clear()`."""
         if true:

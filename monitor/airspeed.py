@@ -123,7 +123,7 @@ class Airspeed:
             dead = self._stuck(ias, v)
         else:
             self._stuck_from = None
-        self._dead_hold.update(dead, s.t)
+        self._dead_hold.update_agreed(dead, s.t, s.t, s.dt)
 
     def _stuck(self, ias: float, v: float) -> bool:
         """All within 5 kt while groundspeed rose by 15: a lull of the wind moves the needle to and fro meanwhile.

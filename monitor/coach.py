@@ -68,6 +68,7 @@ class Coach:
         )
         self._watchers = (self._power, self._limits, self._airspeed, self._direction, self._deviations)
         self._plausibility = Plausibility(self._channel)
+        self._data_lost_said = False
         self._data_hold = Hold(agenda, set_.data_lost_s, self._data_lost)
         self._configuration = Configuration(s, set_, agenda, judge, self.routine, self._power)
         self._airspeed_known = False
@@ -236,8 +237,9 @@ class Coach:
 
     def _watch_airspeed_data(self) -> None:
         s = self.state
-        if s.ias is None or self._data_hold.since is not None:
-            self._data_hold.update(s.ias is None and self._airspeed_known and not s.ias_set_aside, s.t)
+        lost = s.sample.ias_kt is None and self._airspeed_known and not s.ias_set_aside
+        if lost or self._data_hold.since is not None:
+            self._data_hold.update(lost, s.ias_trend.t)
 
     # ---- phases ----------------------------------------------------------------------------------------------------
 
@@ -269,6 +271,7 @@ class Coach:
             watcher.begin()
             watcher.maybe_off = False
         self._data_hold.clear()
+        self._data_lost_said = False
         self._configuration.begin()
 
     def _count_takeoff(self) -> None:
@@ -345,7 +348,9 @@ class Coach:
         self.teller.remark("caution", "airspeed", t, "airspeed")
 
     def _data_lost(self, t: float) -> None:
-        self.teller.remark("caution", "data-lost", t, "data-lost")
+        if not self._data_lost_said:  # once a takeoff
+            self._data_lost_said = True
+            self.teller.remark("caution", "data-lost", t, "data-lost")
 
     def _channel(self, id_: str, channel: str, why: str, t: float) -> None:
         self.teller.emit("feed", id_, t, None, {"channel": channel, "why": why})

@@ -43,7 +43,8 @@ class Configuration:
         only some time later."""
         if self._s.sample.throttle is not None and self._power.full_since is not None:
             began = self._power.full_since
-        self._hold.update(self._wrong is not None, max(self._wrong_t or 0.0, began))
+        onset = max(self._wrong_t or 0.0, began)
+        self._hold.update_agreed(self._wrong is not None, onset, self._s.t, self._s.dt)
 
     def _unfit(self, t: float) -> None:
         cue = "configuration-flaps" if self._wrong == "flaps" else "configuration"

@@ -20,6 +20,9 @@ from monitor.routine import Routine
 from monitor.state import State
 from monitor.teller import Teller
 
+NOSE_OVER_S = 0.5
+NOSE_RISES_DEG_S = 0.8  # beyond what a noisy pitch shows over half a second (common practice, no source)
+
 
 class Deviations:
     """Watches the roll and the climb for what the pilot should correct."""
@@ -171,8 +174,17 @@ class Deviations:
             and ias > vr + late_kt
             and rise < set_.rotation_rise_deg
             and s.t - self._rotate_t > late_s
+            and not self._nose_rising()
         )
         self._late_rotate.update(late, s.t)
+
+    def _nose_rising(self) -> bool:
+        """The pilot is at it: the nose has risen over the last half second."""
+        s, now = self._s, self._s.sample.pitch_deg
+        for t, _, _, _, pitch in reversed(s.history):
+            if s.t - t >= NOSE_OVER_S and pitch is not None and now is not None:
+                return now - pitch > NOSE_RISES_DEG_S * (s.t - t)
+        return False
 
     def _late(self, t: float) -> None:
         self._say("advisory", "late-rotate", t)
@@ -196,7 +208,7 @@ class Deviations:
         if self._roll_t is not None:
             self._end_roll()
         height = s.height
-        turned = "turn" in self._routine.done
+        turned = "turn" in self._routine.done or (height is not None and height >= self._set.turn_height_ft)
         if height is not None and height < 50.0:
             self._watch_pitch()
         elif self._pitch.since is not None:

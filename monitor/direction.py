@@ -120,7 +120,7 @@ class Direction:
         off = self.off_deg = turn(runway, heading)
         swerving = abs(off) > self._set.direction_abort_deg and v > self._set.direction_from_kt
         swerving = swerving and not self._crabbing(runway)
-        self._hold.update(swerving, s.t)
+        self._hold.update_agreed(swerving, s.t, s.t, s.dt)
         if not swerving and v > 20.0 and not self.maybe_off:
             self._mean_n += 1
             self._mean_off += (off - self._mean_off) / self._mean_n

@@ -38,6 +38,8 @@ ABORT_TABLE: dict[str, tuple[str, str, str]] = {
     "configuration-flaps": ("abort", "abort", "hold"),
 }
 ALWAYS = frozenset({"engine-failure", "directional-control"})
+SAID_AGAIN = ("oil-pressure-low", "oil-temperature-high", "rpm-high", "airspeed-not-alive")
+"""Reasons of an abort that can be looked at again after lift-off; lost power shows itself again, or is back."""
 ZONES = ("early", "mid", "late", "air")
 
 
@@ -67,6 +69,7 @@ class Judge:
         """A takeoff begins."""
         self.zone = "early"
         self.aborted: str | None = None
+        self._aborted_still: Callable[[], bool] = lambda: False
         self.closed = False
         self.engine_failed = False
         self.held: dict[str, Callable[[], bool]] = {}
@@ -155,7 +158,7 @@ class Judge:
             return
         if action == "abort":
             self._said.add(reason)
-            self.aborted = reason
+            self.aborted, self._aborted_still = reason, still
             self._warn("abort", reason.removesuffix("-flaps"), t)
         elif reason not in self.held:
             self.held[reason] = still
@@ -193,6 +196,9 @@ class Judge:
         """Off the ground for good, certain at `t`: what was held, and still holds, is said now."""
         self.zone = "air"
         waiting = dict(self.held)
+        if self.aborted in SAID_AGAIN:  # the pilot flies on, and the trouble with him
+            self._said.discard(self.aborted)
+            waiting[self.aborted] = self._aborted_still
         waiting.update({reason: still for reason, _, still in self._deferred})
         self.held, self._deferred = {}, []
         for reason, still in waiting.items():

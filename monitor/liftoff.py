@@ -17,6 +17,7 @@ from monitor.liftoff_time import FAST_S, WheelsOff
 from monitor.settings import Settings
 from monitor.state import State
 
+CLIMBS_FPM = 200.0  # 2 % at 100 kt
 FLIES_FROM = 0.72  # of VR: no aeroplane leaves the ground slower (43 kt with a VR of 55 was seen in a recorded takeoff)
 
 
@@ -104,6 +105,8 @@ class LiftOff:
 
     def _by_level(self, s: State, interval_s: float) -> float | None:
         fast = interval_s <= FAST_S
+        if s.level is None:
+            return self._by_climb(s)
         rise = self._follow_level(s, fast)
         if rise is None:
             self._rising_since = None
@@ -127,6 +130,16 @@ class LiftOff:
         if s.v_trend.rate < -1.0 and rise < 3.0 * need:
             return None  # altitude that sagged with speed comes back as the aeroplane stops
         return self._began(s, interval_s)
+
+    def _by_climb(self, s: State) -> float | None:
+        """Neither height nor altitude: a climb that no runway gives, for the time of a hop."""
+        climb = s.sample.vertical_speed_fpm
+        if climb is None or self._flies_t is None or climb < CLIMBS_FPM:
+            self._rising_since = None
+            return None
+        if self._rising_since is None:
+            self._rising_since = s.t
+        return self._rising_since if s.t - self._rising_since >= self._set.hop_s else None
 
     def _began(self, s: State, interval_s: float) -> float:
         """When the wheels left, once it is certain that they did."""

@@ -170,7 +170,8 @@ class Limits:
         self._add("rpm", high, True, set_.rpm_high_hold_s, warn)
         line = red if fixed else red * (1.0 + set_.rpm_caution_governed_part)
         hold_s = set_.rpm_high_hold_s if fixed else set_.rpm_caution_governed_hold_s
-        self._add("rpm", line, True, hold_s, self._cautions("rpm-high", "rpm"))
+        # Beyond the warning's line the warning alone is said.
+        self._add("rpm", line, True, hold_s, self._cautions("rpm-high", "rpm"), lambda s: (s.rpm or 0.0) <= high)
 
     def _other(self, channel: str, band: Band | None) -> None:
         if band is None:

@@ -33,6 +33,7 @@ class PowerLoss:
         self._loss_hold = Hold(agenda, settings.power_loss_hold_s, self._lost)
         self._pressure_loss_hold = Hold(agenda, settings.power_loss_hold_s, self._pressure_lost)
         self._failure_hold = Hold(agenda, 0.0, self._cue("engine-failure"))
+        self._pressure_failure_hold = Hold(agenda, settings.engine_failure_hold_s, self._cue("engine-failure"))
         self._dead_hold = Hold(agenda, settings.no_acceleration_hold_s, self._cue("engine-failure"))
         self.maybe_off = False
         self.is_set = False
@@ -40,7 +41,9 @@ class PowerLoss:
 
     def begin_loss(self) -> None:
         """A takeoff begins."""
-        for hold in (self._loss_hold, self._pressure_loss_hold, self._failure_hold, self._dead_hold):
+        for hold in (
+            self._loss_hold, self._pressure_loss_hold, self._failure_hold, self._pressure_failure_hold, self._dead_hold,
+        ):  # fmt: skip
             hold.clear()
         self.best_rpm: float | None = None
         self._best_ias = 0.0
@@ -91,6 +94,7 @@ class PowerLoss:
             self._pressure_loss_hold.clear()
             if self.is_set:  # what the engine still does of the lever's doing is no fault later on
                 self._failure_hold.clear()
+                self._pressure_failure_hold.clear()
                 while len(self._second) > 1:
                     self._second.popleft()
             return
@@ -212,8 +216,9 @@ class PowerLoss:
         before = self._second[0][2]
         fell = before is not None and pressure <= before * (1.0 - self._sudden_part())
         if fell and s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
-            self._failure_hold.hold_s = max(set_.engine_failure_hold_s, 1.05 * s.dt)
-            self._failure_hold.begin(s.t)
+            self._pressure_failure_hold.begin_agreed(s.t, s.t, s.dt)
+        elif self._pressure_failure_hold.since is not None and now > 0.9 * self._best_ratio:
+            self._pressure_failure_hold.clear()
         low = ratio < self._best_ratio * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
         self._once_more(self._pressure_loss_hold, low)
 

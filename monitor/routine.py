@@ -237,7 +237,10 @@ class Routine:
             return
         if self._rate_hold.since is None:
             self._rate_hold.since = since
-            self._rate_hold.schedule(max(since + self._set.positive_rate_hold_s, passed))
+            due = max(since + self._set.positive_rate_hold_s, passed)
+            if self._retractable and self.liftoff_t is not None:  # it is said: nothing sounds until 2 s after lift-off
+                due = max(due, self.liftoff_t + self._set.quiet_after_s)
+            self._rate_hold.schedule(due)
 
     def _positive_rate(self, t: float) -> None:
         self.give("positive-rate", t, "positive-rate.retractable" if self._retractable else "positive-rate")

@@ -24,6 +24,10 @@ GRAVER = {"oil-pressure": "oil-pressure-low", "oil-temperature": "oil-temperatur
 HELD_AS = {"oil-pressure-low": "oil-pressure", "oil-temperature-high": "oil-temperature"}
 
 
+BEYOND_RED = ("cht-high", "egt-high", "fuel-pressure-low", "fuel-pressure-high", "oil-pressure-high")
+"""Cautions of the engine that tell of a red limit: aloft they are a reason to return."""
+
+
 class Teller:
     """Makes the events of one stream. `takeoff` is the number events carry; `take` hands over the new ones."""
 
@@ -182,4 +186,6 @@ class Teller:
         low = judge.zone == "air" and (height is None or height < self._set.turn_height_ft)
         hidden = judge.zone in ("mid", "late") or low
         sounds = not hidden and self._sounds(id_, t, ("prompt", "correct", "auto"))
+        if judge.zone == "air" and id_ in BEYOND_RED:
+            key = "limit"
         self.emit("caution", id_, t, self._words.say(key, "gauge") if sounds else None, more)

@@ -30,6 +30,7 @@ DEVIATIONS, PHASES, AIRSPEED = ("test_deviations",), ("test_phases",), ("test_ai
 TIMELINE, AGENDA, TREND = ("test_timeline",), ("test_agenda",), ("test_trend",)
 CHECKS, WORDS, PLAUSIBLE = ("test_checklist",), ("test_words",), ("test_plausibility",)
 LEVELS, VIEW, LIFTOFF, ROTATE = ("test_levels",), ("test_view",), ("test_liftoff",), ("test_rotate",)
+SECOND_LOOK = ("test_second_look",)
 SETTINGS = "monitor/procedures/normal.toml"
 
 MUTANTS: tuple[Mutant, ...] = (
@@ -133,8 +134,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "held is forgotten",
         "monitor/judge.py",
-        "        waiting = dict(self.held)\n        waiting.update",
-        "        waiting: dict[str, Callable[[], bool]] = {}\n        waiting.update",
+        "        waiting = dict(self.held)\n        if self.aborted",
+        "        waiting: dict[str, Callable[[], bool]] = {}\n        if self.aborted",
         "what was held on the wheels is never said",
         JUDGE,
     ),
@@ -168,7 +169,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "        self.judge.closed = True\n        self._agenda.clear()\n",
         "        pass\n",
         "the idling engine of a rejected takeoff is warned of",
-        JUDGE,
+        SECOND_LOOK,
     ),
     Mutant(
         "distance in knots",
@@ -457,7 +458,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "an abort is not remembered",
         "monitor/judge.py",
-        "            self.aborted = reason\n",
+        "            self.aborted, self._aborted_still = reason, still\n",
         "            pass\n",
         "Rotate is called after abort",
         JUDGE,
