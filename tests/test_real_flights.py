@@ -358,14 +358,17 @@ def test_the_recording_of_a_live_flight_replays_to_the_same_bytes(live: Told) ->
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGINT cannot be sent to one child on Windows")
 @pytest.mark.parametrize(
     ("scenario", "warnings", "ends_in"),
-    [(REJECTED, [], "rejected-takeoff"), (OIL_EARLY, [("abort", "oil-pressure-low")], None)],
+    [
+        (REJECTED, [], "rejected-takeoff"),
+        (OIL_EARLY, [("abort", "oil-pressure-low"), ("oil-pressure-low", "oil-pressure-low")], None),
+    ],
     ids=["rejected at 40 kt", "low oil pressure early"],
 )
 def test_a_rejected_takeoff_and_a_fault_over_udp(
     tmp_path: Path, scenario: Scenario, warnings: list[tuple[str, str]], ends_in: str | None
 ) -> None:
-    """A stop at 40 kt is followed without a warning, and low oil pressure early in the roll is one abort, live over
-    UDP."""
+    """A stop at 40 kt is followed without a warning, and low oil pressure early in the roll is one abort, said again
+    in its own words to the pilot who flies on, live over UDP."""
     port = free_port()
     program = start(tmp_path, port, "c172p", 4.173)
     fly_over_udp(OutputPilot(scenario, port), realtime_factor=25.0)
