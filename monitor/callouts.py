@@ -21,7 +21,12 @@ def urgency(event: Event) -> int:
 
 def worth_saying_s(event: Event) -> float:
     """Seconds after which the words are too late to use. "Rotate" keeps 1 s. Common practice, no source."""
-    return 1.0 if event.id == "rotate" else _WORTH_S.get(event.kind, 2.0)
+    return worth_s(event.kind, event.id)
+
+
+def worth_s(kind: str, id_: str) -> float:
+    """The same, by an event's kind and id."""
+    return 1.0 if id_ == "rotate" else _WORTH_S.get(kind, 2.0)
 
 
 def phrases(procedure: Procedure, aircraft: Aircraft, options: Options | None = None) -> list[str]:

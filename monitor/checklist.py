@@ -16,10 +16,9 @@ Item = tuple[str, str]  # (item, "ok" | "not-ok" | "ask")
 
 
 def line_up(
-    s: State, aircraft: Aircraft, settings: Settings, options: Options, flaps_deg: float, high: bool | None
+    sample: Sample, aircraft: Aircraft, settings: Settings, options: Options, flaps_deg: float, high: bool | None
 ) -> list[Item]:
     """The items of the line-up check, in order, as they stand now; high: the field is above the lean height."""
-    sample = s.sample
     items = [
         ("flaps", _state(sample.flaps_deg, lambda v: abs(v - flaps_deg) <= settings.flaps_tolerance_deg)),
         ("trim", _state(sample.elevator_trim, lambda v: abs(v) <= settings.trim_most)),

@@ -7,6 +7,8 @@ back, never with a table: an aeroplane that climbs poorly but steadily is not fa
 
 from __future__ import annotations
 
+from collections import deque
+
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.geo import FEET_PER_S_PER_KNOT
@@ -16,6 +18,10 @@ from monitor.state import State
 
 G_FT_S2 = 32.174
 SLOW_S = 0.5  # so the parts of a mean below stay under 1
+CALM_KT_S = 0.35  # in air calmer than this the scatter is what it was before: a fall must not pass for scatter
+BEFORE_S = 8.0
+LULL_FPM = 500.0  # a fall by less may be sinking air even so
+GAINS_KT_S, NEAR_KT = 0.3, 2.0  # gaining speed for the climb: what instruments' lag makes of that is no scatter
 GUSTY_KT_S = 0.6  # with airspeed changing more than this in the mean, gusts hide what the engine does
 
 
@@ -37,7 +43,9 @@ class ClimbPower:
         self._now: float | None = None
         self._usual: float | None = None
         self._gust = 0.3
-        self._scatter = 150.0  # as in gusts, until this air is known
+        self._settled = False  # the climb speed has been reached
+        self._scatter = self._scatter_least = 150.0  # as in gusts, until this air is known
+        self._scatters: deque[tuple[float, float]] = deque()
 
     def update(self, altitude_stands: bool) -> None:
         """One sample of the climb; altitude_stands: it may be stuck, and no climb is none."""
@@ -66,14 +74,29 @@ class ClimbPower:
         usual = self._usual if self._usual is not None else self._now
         short = usual - self._now
         # In gusts a climb comes and goes; only a fall well beyond this air's own scatter is the engine's.
-        self._gust += s.dt / 8.0 * (abs(s.ias_trend.rate) - self._gust)
-        calm = self._gust < GUSTY_KT_S
-        low = calm and usual > 300.0 and short > max((1.0 - self._set.climb_loss_part) * usual, 4.0 * self._scatter)
-        if not low:  # what the climb usually is, learned while it is well: a loss must not teach what is usual
+        rate = s.ias_trend.rate
+        self._gust += s.dt / 8.0 * (abs(rate) - self._gust)
+        least = max(4.0 * self._scatter_before(s.t), LULL_FPM) if self._gust < CALM_KT_S else 4.0 * self._scatter
+        enough = short > max((1.0 - self._set.climb_loss_part) * usual, least)
+        low = enough and usual > 300.0 and self._gust < GUSTY_KT_S
+        self._settled = self._settled or rate < GAINS_KT_S or s.ias_trend.value > self._climb_kt - NEAR_KT
+        if (
+            not low and self._settled
+        ):  # what the climb usually is, learned while it is well: a loss must not teach what is usual
             usual += s.dt / 12.0 * (max(self._now, 0.75 * usual) - usual)
             self._scatter += s.dt / 15.0 * (min(abs(short), 2.0 * self._scatter) - self._scatter)
         self._usual = usual
         self._hold.update(low, s.t)
+
+    def _scatter_before(self, t: float) -> float:
+        """The least of the scatter in the last seconds, looked at once a second."""
+        seen = self._scatters
+        if not seen or t - seen[-1][0] >= 1.0:
+            seen.append((t, self._scatter))
+            while t - seen[0][0] > BEFORE_S:
+                seen.popleft()
+            self._scatter_least = min(scatter for _, scatter in seen)
+        return self._scatter_least
 
     def _lost(self, t: float) -> None:
         self._judge.cue("power-loss", t, lambda: True, False)

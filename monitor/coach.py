@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import Any
 
+import msgspec
+
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.airspeed import Airspeed
@@ -57,7 +59,6 @@ class Coach:
         self._timeline = Timeline(self._feed_event, self._restart)
         self.routine = Routine(s, self._conditions, aircraft, procedure, options, agenda, judge, tell)
         self._power = Power(s, aircraft, set_, agenda, judge, self.routine.power_set)
-        self._power.on_brakes = procedure.short_field
         self._climb_power = ClimbPower(s, aircraft, set_, agenda, judge)
         self._limits = Limits(s, aircraft, set_, agenda, judge, tell.gauge)
         check = self._check_airspeed
@@ -73,7 +74,6 @@ class Coach:
         self._configuration = Configuration(s, set_, agenda, judge, self.routine, self._power)
         self._airspeed_known = False
         self._takeoffs = 0
-        self._lined_up_for = 0
         self._aborted_in: int | None = None
         self._with_sample: list[tuple[str, float]] = []  # feed events that come with a sample, once its values are in
         self.routine.after_takeoff = self._check_after_takeoff
@@ -228,7 +228,7 @@ class Coach:
         if self.judge.engine_failed:
             return
         self.routine.climb()
-        self._deviations.climb()
+        self._deviations.climb(stands)
         height = self.state.height
         if height is not None and height >= self._set.turn_height_ft:
             if self.judge.held:
@@ -255,6 +255,7 @@ class Coach:
             self._agenda.clear()  # what waited belonged to a takeoff that is no more
         self.teller.emit("phase", phase, t, None, more)
         if phase == "lined-up" or (phase == "takeoff-roll" and before != "lined-up"):
+            self.judge.find_zone()  # a stream that begins on the roll, or a touch-and-go: it may be late already
             self.routine.give("clock", t)
             self._check_line_up(t)
         elif phase == "initial-climb":
@@ -277,11 +278,9 @@ class Coach:
     def _count_takeoff(self) -> None:
         if self._aborted_in == self._takeoffs + 1:
             self._takeoffs += 1  # an abort before the roll has used up the number
-        again = self._lined_up_for == self._takeoffs + 1  # lined up before, and no roll came of it
-        self.teller.takeoff = self._lined_up_for = self._takeoffs + 1
+        self.teller.number(self._takeoffs + 1)
         self._begin_takeoff()
-        if again:
-            self.routine.done.add("clock")
+        self.routine.done.update(self.teller.called)  # lined up before, and no roll came of it
         self.routine.field_altitude_ft = self.state.sample.altitude_ft
         self._direction.line_up()
 
@@ -329,15 +328,19 @@ class Coach:
     # ---- events ----------------------------------------------------------------------------------------------------
 
     def _check_line_up(self, t: float) -> None:
-        routine = self.routine
+        routine, sample = self.routine, self.state.sample
+        if self._configuration.flaps_run_up:  # a touch-and-go: it cannot be seen yet where they will end
+            sample = msgspec.structs.replace(sample, flaps_deg=None)
         for item, state in line_up(
-            self.state, self.aircraft, self._set, self.options, routine.takeoff_flaps_deg, routine.above_lean_height()
+            sample, self.aircraft, self._set, self.options, routine.takeoff_flaps_deg, routine.above_lean_height()
         ):
             self.teller.check("line-up", item, state, t)
 
     def _check_after_takeoff(self, t: float) -> None:
+        with_flaps = self.routine.takeoff_flaps_deg > 0.0
         for item, state in after_takeoff(self.state, self.aircraft, self._set, self.routine):
-            self.teller.check("after-takeoff", item, state, t)
+            matters = state == "ask" and item == "flaps" and with_flaps
+            self.teller.check("after-takeoff", item, state, t, matters)
 
     def _warn(self, id_: str, reason: str, t: float) -> None:
         if id_ == "abort":

@@ -16,6 +16,7 @@ from monitor.state import State
 
 STILL_KT = 1.5
 MOVING_KT = 3.0
+GATHERED_KT = 1.5  # more than a steady speed's noise, in half a second of a roll (common practice, no source)
 
 
 class Conditions(AirConditions):
@@ -47,6 +48,7 @@ class Conditions(AirConditions):
         self._flying_since: float | None = None
         self._closed_t: float | None = None
         self._touched_t = 0.0
+        self._slowest: float | None = None
         self.liftoff.reset()
         self.restart_air()
 
@@ -169,9 +171,15 @@ class Conditions(AirConditions):
             t = self._aligned(turn(self._given_heading, heading))
             if t is not None:
                 return t
-        elif self.power and s.sample.throttle is not None and s.v is not None and s.v < 0.8 * self._vr:
+        elif self._opened_for_takeoff() and s.v is not None and s.v < 0.8 * self._vr:
             return self._power_full_t
         return self.rolls()
+
+    def _opened_for_takeoff(self) -> bool:
+        """The throttle has been opened on the ground: not one still open after a landing, the engine failed or not."""
+        opened = self._power_full_t
+        lever = self._s.sample.throttle is not None
+        return lever and bool(self.power) and opened is not None and opened >= self._touched_t
 
     def _aligned(self, off_deg: float) -> float | None:
         s = self._s
@@ -301,13 +309,24 @@ class Conditions(AirConditions):
         t = self.rolls()
         if t is not None:
             return max(t, self._touched_t)
-        if self.power and self.liftoff.update(self._s, self.interval_s) is not None:
+        if self._gathers_speed() or (self.power and self.liftoff.update(self._s, self.interval_s) is not None):
             return max(self._power_half_t or 0.0, self._touched_t)
         return None
+
+    def _gathers_speed(self) -> bool:
+        """The power is on and the speed rises again: the trend of the braking before would tell it 2 s later."""
+        v = self._s.v
+        if not self.power or v is None:
+            self._slowest = None
+            return False
+        if self._slowest is None or v < self._slowest:
+            self._slowest = v
+        return v >= self._slowest + GATHERED_KT
 
     def begin_landing_roll(self, t: float) -> None:
         """On the ground again since `t`: it may be a touch-and-go."""
         self._touched_t = t
+        self._slowest = None
         self._accelerating = None
         self._flying_since = None
         self._still_since = None

@@ -7,15 +7,14 @@ takeoff. Cautions are not counted among them.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
-from monitor.agenda import Agenda, Hold
+from monitor.agenda import Agenda
 from monitor.aircraft import Aircraft
 from monitor.conditions import Conditions
 from monitor.direction import Direction
 from monitor.geo import turn
 from monitor.judge import Judge
 from monitor.procedure import Procedure
+from monitor.remarks import Remarks
 from monitor.routine import Routine
 from monitor.state import State
 from monitor.teller import Teller
@@ -24,7 +23,7 @@ NOSE_OVER_S = 0.5
 NOSE_RISES_DEG_S = 0.8  # beyond what a noisy pitch shows over half a second (common practice, no source)
 
 
-class Deviations:
+class Deviations(Remarks):
     """Watches the roll and the climb for what the pilot should correct."""
 
     def __init__(
@@ -39,39 +38,34 @@ class Deviations:
         judge: Judge,
         teller: Teller,
     ) -> None:
-        self._s = state
+        super().__init__(state, procedure.settings, agenda, teller)
         self._conditions = conditions
         self._direction = direction
         self._routine = routine
         self._aircraft = aircraft
         self._procedure = procedure
-        self._set = procedure.settings
         self._judge = judge
-        self._tell = teller
-        self._agenda = agenda
-        self._holds: list[Hold] = []
-        self._last: dict[str, float] = {}
         self._side = "right"
         self._side_of_centre = "right"
         self.maybe_off = False
         set_ = self._set
-        self._heading = self._hold(set_.heading_hold_s, self._off_heading)
+        self._heading = self._correctable(set_.heading_hold_s, 0.2, self._off_heading)
         self._swing = self._hold(set_.heading_hold_s, lambda t: self._say("caution", "heading", t, self._side))
-        self._off_centre = self._hold(
-            set_.centreline_hold_s, lambda t: self._say("advisory", "centreline", t, self._side_of_centre)
+        self._off_centre = self._correctable(
+            set_.centreline_hold_s, 0.5, lambda t: self._say("advisory", "centreline", t, self._side_of_centre)
         )
         self._late_power = self._hold(set_.late_power_s, lambda t: self._say("advisory", "late-power", t))
         self._early_rotate = self._hold(0.2, lambda t: self._say("advisory", "early-rotate", t))
         self._late_rotate = self._hold(0.0, self._late)
         self._pitch = self._hold(0.2, lambda t: self._say("caution", "pitch", t))
-        self._drift = self._hold(set_.drift_hold_s, lambda t: self._say("advisory", "drift", t, self._side))
-        self._bank = self._hold(set_.bank_hold_s, lambda t: self._say("advisory", "bank", t))
+        self._drift = self._correctable(set_.drift_hold_s, 0.4, lambda t: self._say("advisory", "drift", t, self._side))
+        self._bank = self._correctable(set_.bank_hold_s, 0.5, lambda t: self._say("advisory", "bank", t))
         self._steep = self._hold(0.5, lambda t: self._say("caution", "bank", t))
         self._sink = self._hold(set_.sink_hold_s, self._sinking)
         self._slow = self._hold(0.0, lambda t: self._say("caution", "speed-low", t))
         self._below_angle = self._hold(set_.below_angle_hold_s, lambda t: self._say("caution", "speed-low", t))
-        self._climb_fast = self._hold(set_.climb_hold_s, lambda t: self._speed("climb-fast", t))
-        self._climb_slow = self._hold(set_.climb_hold_s, lambda t: self._speed("climb-slow", t))
+        self._climb_fast = self._correctable(set_.climb_hold_s, 0.3, lambda t: self._say("advisory", "climb-fast", t))
+        self._climb_slow = self._correctable(set_.climb_hold_s, 0.3, lambda t: self._say("advisory", "climb-slow", t))
         self._early_turn = self._hold(1.0, self._turning)
         self._early_flaps = self._hold(0.0, lambda t: self._say("caution", "early-flaps", t))
         self._power = self._hold(1.0, lambda t: self._say("caution", "power-reduced", t))
@@ -79,16 +73,9 @@ class Deviations:
         self._flaps_late = self._hold(set_.late_flaps_s, lambda t: self._say("advisory", "late-flaps", t))
         self.begin()
 
-    def _hold(self, hold_s: float, fire: Callable[[float], None]) -> Hold:
-        hold = Hold(self._agenda, hold_s, fire)
-        self._holds.append(hold)
-        return hold
-
     def begin(self) -> None:
         """A takeoff begins."""
-        self._last.clear()
-        for hold in self._holds:
-            hold.clear()
+        self.begin_remarks()
         self._roll_t: float | None = None
         self._rotate_t: float | None = None
         self._mean_ias: float | None = None
@@ -98,14 +85,6 @@ class Deviations:
         self._speed_off = False
         self._throttle_best = 0.0
         self._full_seen = False
-        self._off_before = 0.0
-
-    def _say(self, kind: str, id_: str, t: float, variant: str = "") -> None:
-        last = self._last.get(kind + id_)
-        if last is not None and t - last < self._set.again_s:
-            return
-        self._last[kind + id_] = t
-        self._tell.remark(kind, id_, t, f"{id_}.{variant}" if variant else id_)
 
     # ---- on the wheels ---------------------------------------------------------------------------------------------
 
@@ -114,7 +93,8 @@ class Deviations:
         s, set_ = self._s, self._set
         if self._roll_t is None:
             self._roll_t = s.t
-            self._flaps_takeoff = s.sample.flaps_deg
+        if not self.maybe_off:
+            self._flaps_takeoff = s.sample.flaps_deg  # after a landing they may still run up on the roll
         if self.maybe_off:
             for hold in (self._heading, self._swing, self._off_centre, self._late_rotate, self._early_rotate):
                 hold.clear()
@@ -134,19 +114,12 @@ class Deviations:
         if off is None or (s.v or 0.0) < set_.direction_from_kt:
             return
         self._side = "right" if off > 0.0 else "left"
-        self._off_before += min(1.0, s.dt / 0.5) * (off - self._off_before)
-        if abs(off) < 0.7 * set_.heading_deg:
-            self._heading.clear()
-        elif abs(off) > set_.heading_deg:
-            self._heading.begin(s.t)
+        self._heading.watch(s.t, abs(off), set_.heading_deg, 0.7 * set_.heading_deg)
         self._swing.update(abs(off) > set_.heading_caution_deg, s.t)
 
     def _off_heading(self, t: float) -> None:
-        """5 degrees for a second; not while it is being taken out, and not where the caution comes anyway."""
-        off = abs(self._direction.off_deg or 0.0)
-        if off < abs(self._off_before) - 0.2:
-            self._heading.clear()
-        elif off <= self._set.heading_caution_deg:
+        """5 degrees for a second; not where the caution comes anyway."""
+        if abs(self._direction.off_deg or 0.0) <= self._set.heading_caution_deg:
             self._say("advisory", "heading", t, self._side)
 
     def _watch_centreline(self) -> None:
@@ -154,7 +127,8 @@ class Deviations:
         off_ft = self._direction.offset_ft
         if off_ft is not None:
             self._side_of_centre = "right" if off_ft > 0.0 else "left"
-            self._off_centre.update(abs(off_ft) > self._set.centreline_ft, self._s.t)
+            most = self._set.centreline_ft
+            self._off_centre.watch(self._s.t, abs(off_ft), most, most)
 
     def _watch_rotation(self) -> None:
         s, set_ = self._s, self._set
@@ -202,8 +176,8 @@ class Deviations:
 
     # ---- in the air ------------------------------------------------------------------------------------------------
 
-    def climb(self) -> None:
-        """One sample of the climb."""
+    def climb(self, altitude_stands: bool) -> None:
+        """One sample of the climb; altitude_stands: its source may be blocked, and the airspeed's with it."""
         s = self._s
         if self._roll_t is not None:
             self._end_roll()
@@ -222,9 +196,10 @@ class Deviations:
             for hold in (self._slow, self._below_angle, self._climb_fast, self._climb_slow, self._flaps_fast):
                 hold.clear()
         else:
-            self._watch_speed(s.ias, height)
+            self._watch_speed(s.ias, height, altitude_stands)
             # Once the climb-out is over the pilot chooses the speed.
-            if "after-takeoff" not in self._routine.done and self._conditions.power_reduced() is None:
+            chosen = "after-takeoff" in self._routine.done or self._conditions.power_reduced() is not None
+            if not chosen and not altitude_stands:
                 self._watch_climb_speed(s.ias, height)
             else:
                 self._climb_fast.clear()
@@ -245,8 +220,7 @@ class Deviations:
         if bank is None:
             return
         limit = set_.bank_in_turn_deg if turned else set_.bank_deg
-        # A bank that rises on as in a turn is an early turn's business, not a wing that dropped.
-        self._bank.update(abs(bank) > limit, s.t)
+        self._bank.watch(s.t, abs(bank), limit, limit)
         low = height is not None and height < 1000.0
         self._steep.update(low and abs(bank) > set_.bank_steep_deg, s.t)
 
@@ -260,7 +234,7 @@ class Deviations:
         if track is not None and height is not None and height > set_.drift_from_ft:
             off = turn(runway, track)
             self._side = "right" if off > 0.0 else "left"
-            self._drift.update(abs(off) > set_.drift_deg and level, s.t)
+            self._drift.watch(s.t, abs(off) if level else 0.0, set_.drift_deg, set_.drift_deg)
         turning = heading is not None and abs(turn(runway, heading)) > set_.early_turn_deg and not level
         self._early_turn.update(turning, s.t)
 
@@ -288,22 +262,24 @@ class Deviations:
         slow = best_angle is not None and ias is not None and ias < best_angle
         self._say("caution", "sink", t, "slow" if slow else "")
 
-    def _watch_speed(self, ias: float, height: float | None) -> None:
+    def _watch_speed(self, ias: float, height: float | None, altitude_stands: bool) -> None:
         s, set_, speeds = self._s, self._set, self._aircraft.speeds_kias
         high = height is not None and height > 50.0
-        stall = speeds.stall_clean
+        flaps = s.sample.flaps_deg
+        out = flaps is not None and flaps > set_.flaps_up_deg
+        stall = speeds.stall_flaps if out and speeds.stall_flaps is not None else speeds.stall_clean
         if stall is not None:
             threshold = set_.stall_margin_part * stall
-            if ias < threshold and high:
+            if ias < threshold and height is not None and height >= set_.ground_effect_ft:
                 self._slow.begin(s.crossing(s.prev.ias_kt, ias, threshold))
             elif self._slow.since is not None:
                 self._slow.clear()
         if speeds.best_angle is not None:
-            self._below_angle.update(high and ias < speeds.best_angle - set_.climb_slow_kt, s.t)
-        flaps = s.sample.flaps_deg
+            slow = high and not altitude_stands and ias < speeds.best_angle - set_.climb_slow_kt
+            self._below_angle.update(slow, s.t)
         limit = speeds.flaps_extended_max
-        if flaps is not None and limit is not None:
-            self._flaps_fast.update(flaps > set_.flaps_up_deg and ias > limit, s.t)
+        if limit is not None:
+            self._flaps_fast.update(out and ias > limit, s.t)
 
     def _watch_climb_speed(self, ias: float, height: float | None) -> None:
         """Outside +10/-5 kt of the climb speed in the mean of 3 s, for 3 s; over again inside +8/-3."""
@@ -311,33 +287,17 @@ class Deviations:
         if self._procedure.short_field and "obstacle-clear" not in self._routine.done:
             return
         target = self._aircraft.speeds_kias.best_rate
-        mean = self._mean_ias
-        mean = ias if mean is None else mean + min(1.0, s.dt / set_.climb_mean_s) * (ias - mean)
+        mean = self._mean_ias  # exponential: as old as a plain mean with half its time constant
+        mean = ias if mean is None else mean + min(1.0, s.dt / (0.5 * set_.climb_mean_s)) * (ias - mean)
         self._mean_ias = mean
         since = self._routine.liftoff_t
         if not self._armed:
             late = since is not None and s.t - since > set_.climb_armed_s
             self._armed = ias >= target - set_.climb_slow_kt or (height or 0.0) > set_.climb_armed_ft or late
             return
-        fast, slow = mean - target > set_.climb_fast_kt, target - mean > set_.climb_slow_kt
-        rate = s.ias_trend.rate
-        if fast:
-            if self._climb_fast.since is None and rate > -0.3:
-                self._climb_fast.begin(s.t)
-        elif self._climb_fast.since is not None and mean - target < set_.climb_fast_clear_kt:
-            self._climb_fast.clear()
-        if slow:
-            if self._climb_slow.since is None and rate < 0.3:
-                self._climb_slow.begin(s.t)
-        elif self._climb_slow.since is not None and target - mean < set_.climb_slow_clear_kt:
-            self._climb_slow.clear()
-
-    def _speed(self, id_: str, t: float) -> None:
-        rate = self._s.ias_trend.rate
-        if (rate < -0.3) if id_ == "climb-fast" else (rate > 0.3):  # the pilot is on it already
-            (self._climb_fast if id_ == "climb-fast" else self._climb_slow).clear()
-            return
-        self._say("advisory", id_, t)
+        fast, slow = self._climb_fast, self._climb_slow
+        fast.watch(s.t, mean - target, set_.climb_fast_kt, set_.climb_fast_clear_kt, ias - target)
+        slow.watch(s.t, target - mean, set_.climb_slow_kt, set_.climb_slow_clear_kt, target - ias)
 
     def _watch_levers(self, height: float | None) -> None:
         s, set_ = self._s, self._set

@@ -14,6 +14,8 @@ from monitor.trend import Trend
 
 OFFSET_TAU_S = 0.5
 """Time constant of the drift across the runway: ten samples at 20 Hz; a swerve builds up over a second or more."""
+LINED_UP_DEG = 10.0
+"""Pointing along a given runway heading within this, as for the phase lined-up."""
 POSITION_HOLDS_S = 1.5
 """So long the last position counts where samples come without one."""
 
@@ -54,6 +56,7 @@ class Direction:
         self._was_inside = False
         self._mean_off = 0.0
         self._mean_n = 0
+        self._doubted_deg: float | None = None  # the roll began so far off the given heading: see `_reference`
 
     def line_up(self) -> None:
         """Lined up: the heading is the runway's, unless that was given."""
@@ -117,6 +120,10 @@ class Direction:
             runway = self._conditions.runway_heading
             if runway is None:
                 return
+            off = turn(runway, heading)
+            self._doubted_deg = off if abs(off) > LINED_UP_DEG else None
+        elif self._doubted_deg is not None:
+            runway = self._reference(runway, heading, self._doubted_deg)
         off = self.off_deg = turn(runway, heading)
         swerving = abs(off) > self._set.direction_abort_deg and v > self._set.direction_from_kt
         swerving = swerving and not self._crabbing(runway)
@@ -124,6 +131,17 @@ class Direction:
         if not swerving and v > 20.0 and not self.maybe_off:
             self._mean_n += 1
             self._mean_off += (off - self._mean_off) / self._mean_n
+
+    def _reference(self, runway: float, heading: float, doubted_deg: float) -> float:
+        """The heading to judge by, where the roll began more than 10 degrees off the given one.
+
+        Either the aeroplane still turned onto the runway, and soon points along it: then the given heading is right.
+        Or it is not the runway's (true for magnetic, say), and where the roll began along is.
+        """
+        if abs(turn(runway, heading)) <= self._set.heading_deg:
+            self._doubted_deg = None
+            return runway
+        return (runway + doubted_deg) % 360.0
 
     def _crabbing(self, runway_deg: float) -> bool:
         """Without a ground switch, nose up and the track along the runway: wheels just off the ground in a crosswind.
@@ -138,7 +156,13 @@ class Direction:
     def lifted_off(self) -> None:
         """Off the ground: where no heading was given, the mean of the roll is the runway's."""
         runway = self._conditions.runway_heading
-        if self._given is None and runway is not None and self._mean_n > 2 and abs(self._mean_off) < 8.0:
+        if runway is None:
+            return
+        if self._doubted_deg is not None:
+            runway = (runway + self._doubted_deg) % 360.0
+        elif self._given is not None:
+            return
+        if self._mean_n > 2 and abs(self._mean_off) < 8.0:
             self._conditions.runway_heading = (runway + self._mean_off) % 360.0
 
     def _lost(self, t: float) -> None:

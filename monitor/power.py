@@ -38,7 +38,6 @@ class Power(PowerLoss):
         self._low_hold = Hold(agenda, settings.rpm_low_hold_s, self._cue("rpm-low"))
         self._pressure_hold = Hold(agenda, settings.manifold_pressure_low_hold_s, self._cue("manifold-pressure-low"))
         self._on_the_roll = (self._dead_hold, self._low_hold, self._pressure_hold)
-        self.on_brakes = False  # short-field: power is set, and judged good, before the brakes are released
         self.begin()
 
     def begin(self) -> None:
@@ -125,7 +124,7 @@ class Power(PowerLoss):
             return
         # Standing still, a constant-speed propeller need not reach its governed rpm; far below it is another matter.
         static = self._fixed or (least is not None and rpm < 0.8 * least)
-        if not rolling and not (self.on_brakes if good else static):
+        if not rolling and not (good or static):
             self._set_hold.clear()
             return
         self._set_hold.fired = False

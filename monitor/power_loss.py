@@ -18,6 +18,8 @@ from monitor.settings import Settings
 from monitor.state import State
 
 RICH_LEAK_A_SECOND = 0.0003  # model engines, full rich at 6,500 to 7,000 ft, lose 0.03 to 0.1 % of their rpm a second
+SLOW_HAND_S = 2.0  # a throttle is closed in that time, and an engine that fails has fallen (common practice, no source)
+FALLS_OVER_S, FALLS_PART = 0.4, 0.06  # rpm that falls by more than this still falls, 15 % a second
 RICH_ABOVE_FT = 3500.0  # the lean height, before that shows
 
 
@@ -32,7 +34,7 @@ class PowerLoss:
         self._judge = judge
         self._loss_hold = Hold(agenda, settings.power_loss_hold_s, self._lost)
         self._pressure_loss_hold = Hold(agenda, settings.power_loss_hold_s, self._pressure_lost)
-        self._failure_hold = Hold(agenda, 0.0, self._cue("engine-failure"))
+        self._failure_hold = Hold(agenda, 0.0, self._failed)
         self._pressure_failure_hold = Hold(agenda, settings.engine_failure_hold_s, self._cue("engine-failure"))
         self._dead_hold = Hold(agenda, settings.no_acceleration_hold_s, self._cue("engine-failure"))
         self.maybe_off = False
@@ -180,6 +182,24 @@ class PowerLoss:
             return
         self._begin_failure(s.crossing(s.prev.rpm, rpm, before * (1.0 - self._set.engine_failure_part)))
 
+    def _failed(self, t: float) -> None:
+        """It has lasted. Without a lever channel and still falling, it may be a throttle closed by a slow hand: where
+        that ends is waited for."""
+        hold = self._failure_hold
+        slow_hand = hold.since is not None and t < hold.since + SLOW_HAND_S and self._s.sample.throttle is None
+        if slow_hand and self._still_falls():
+            hold.fired = False
+            hold.schedule(t + FALLS_OVER_S)
+            return
+        self._cue("engine-failure")(t)
+
+    def _still_falls(self) -> bool:
+        now = self._s.sample.rpm
+        for t, rpm, _ in reversed(self._second):
+            if self._s.t - t >= FALLS_OVER_S:
+                return rpm is not None and now is not None and now < rpm * (1.0 - FALLS_PART)
+        return False
+
     def _closed(self, rpm: float) -> bool:
         """Without a lever channel: rpm or manifold pressure of a closed throttle."""
         sample = self._s.sample
@@ -219,8 +239,10 @@ class PowerLoss:
             self._pressure_failure_hold.begin_agreed(s.t, s.t, s.dt)
         elif self._pressure_failure_hold.since is not None and now > 0.9 * self._best_ratio:
             self._pressure_failure_hold.clear()
-        low = ratio < self._best_ratio * (1.0 - set_.power_loss_part) and self._loss_can_be_told(in_air)
-        self._once_more(self._pressure_loss_hold, low)
+        limit = self._best_ratio * (1.0 - set_.power_loss_part)
+        low = now < limit and self._loss_can_be_told(in_air)
+        if low or now > self._best_ratio * (1.0 - 0.8 * set_.power_loss_part):
+            self._once_more(self._pressure_loss_hold, low)
 
     def _lost(self, t: float) -> None:
         """5 % down for a second. While it still falls fast it may be a failure: that is told apart first."""

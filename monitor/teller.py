@@ -8,9 +8,11 @@ the most advisories that a takeoff bears.
 from __future__ import annotations
 
 from collections import deque
+from math import inf
 from typing import Any
 
 from monitor.agenda import Agenda, Hold
+from monitor.callouts import worth_s
 from monitor.events import Event
 from monitor.judge import Judge
 from monitor.options import Options
@@ -56,10 +58,20 @@ class Teller:
         self.takeoff: int | None = None
         self.quiet_until = 0.0
         self._advisories = 0
+        self._gauge_said: dict[str, float] = {}
+        self.called: set[str] = set()  # each callout comes once a takeoff, lined up a second time or not
+        self._numbered = 0
+
+    def number(self, takeoff: int) -> None:
+        """What comes belongs to this takeoff from now on; it may have been lined up for before."""
+        if takeoff != self._numbered:
+            self.called.clear()
+        self.takeoff = self._numbered = takeoff
 
     def begin(self) -> None:
         """A takeoff begins."""
         self._advisories = 0
+        self._gauge_said.clear()
         for hold in self._waiting.values():
             hold.clear()
         self._waiting.clear()
@@ -82,7 +94,7 @@ class Teller:
     def quiet(self, t: float) -> bool:
         """The silence around rotation."""
         phase = self._phases.phase
-        if phase in ON_THE_ROLL:
+        if phase in ON_THE_ROLL or phase == "lined-up":  # a stream may begin on the roll
             return self._judge.zone == "late"
         return phase == "initial-climb" and t < self.quiet_until
 
@@ -97,14 +109,19 @@ class Teller:
     def _sounds(self, id_: str, t: float, levels: tuple[str, ...]) -> bool:
         return self.level_of(id_) in levels and (id_ in ROTATE or not self.quiet(t))
 
+    def _in_time(self, kind: str, id_: str, t: float) -> bool:
+        """What was noticed too late to use is shown, not said; slow data is a sample late by its nature."""
+        return self._s.t - t <= worth_s(kind, id_) + self._s.dt
+
     # ---- the kinds -------------------------------------------------------------------------------------------------
 
     def callout(self, id_: str, t: float, key: str) -> None:
         """A routine call fell due."""
+        self.called.add(id_)
         if self._pilot_first and key and self.level_of(id_) in ("prompt", "auto"):
             self._wait_for_pilot(id_, t, key)
             return
-        sounds = bool(key) and self._sounds(id_, t, ("prompt", "auto"))
+        sounds = bool(key) and self._sounds(id_, t, ("prompt", "auto")) and self._in_time("callout", id_, t)
         self.emit("callout", id_, t, self._words.say(key) if sounds else None)
 
     def _wait_for_pilot(self, id_: str, t: float, key: str) -> None:
@@ -132,10 +149,11 @@ class Teller:
         """A call waits for the pilot."""
         return bool(self._waiting)
 
-    def check(self, list_: str, item: str, state: str, t: float) -> None:
-        """One item of a checklist: only what is wrong is said; what cannot be seen is asked on the screen."""
+    def check(self, list_: str, item: str, state: str, t: float, matters: bool = False) -> None:
+        """One item of a checklist: said when wrong, or unseen where that matters; else it is asked on the screen."""
         id_ = f"{list_}.{item}"
-        sounds = state == "not-ok" and self._sounds(id_, t, ("prompt", "correct", "auto"))
+        wrong = state == "not-ok" or matters
+        sounds = wrong and self._sounds(id_, t, ("prompt", "correct", "auto")) and self._in_time("check", id_, t)
         self.emit("check", id_, t, self._words.say(id_) if sounds else None, {"state": state})
 
     def remark(self, kind: str, id_: str, t: float, key: str, more: dict[str, Any] | None = None) -> None:
@@ -188,4 +206,9 @@ class Teller:
         sounds = not hidden and self._sounds(id_, t, ("prompt", "correct", "auto"))
         if judge.zone == "air" and id_ in BEYOND_RED:
             key = "limit"
-        self.emit("caution", id_, t, self._words.say(key, "gauge") if sounds else None, more)
+        say = self._words.say(key, "gauge") if sounds else None
+        if say is not None and t - self._gauge_said.get(say, -inf) < self._set.again_s:
+            say = None  # two gauges, one word: the second is shown
+        elif say is not None:
+            self._gauge_said[say] = t
+        self.emit("caution", id_, t, say, more)

@@ -20,7 +20,7 @@ class Words:
 
     def _fill(self, text: str) -> str | None:
         for name, said in self._speeds.items():
-            text = text.replace("{" + name + "}", said)
+            text = text.replace(". {" + name + "}", ". " + said.capitalize()).replace("{" + name + "}", said)
         # A speed that the profile lacks leaves the rest of the phrase, without the comma before it.
         return text.strip().rstrip(",").strip() or None
 

@@ -154,3 +154,13 @@ def test_a_configuration_unfit_for_takeoff_ends_it(channel: str, value: float, a
     second."""
     flown = fly(takeoff(**{channel: value}).between(5.0, 16.5))
     assert flown.warnings == ([("abort", "configuration")] if aborts else [])
+
+
+@pytest.mark.parametrize(("takeoff_flaps_deg", "words"), [(0.0, None), (10.0, "Flaps")])
+def test_after_takeoff_flaps_that_cannot_be_seen_are_asked_aloud_where_some_were_out(
+    takeoff_flaps_deg: float, words: str | None
+) -> None:
+    """No flap channel: after a takeoff with flaps it matters and is said; without, it is asked on the screen."""
+    flown = fly(takeoff(flaps_deg=None), msgspec.structs.replace(FIXED, takeoff_flaps_deg=takeoff_flaps_deg))
+    item = flown.one("check", "after-takeoff.flaps")
+    assert (item.more["state"], item.say) == ("ask", words)

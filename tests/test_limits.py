@@ -167,3 +167,12 @@ def test_the_stamp_does_not_depend_on_the_rate(rate_hz: float) -> None:
 
 def _at(flight: Flight, rate_hz: float) -> Flight:
     return flight.at(rate_hz).between(*CUT)
+
+
+def test_two_gauges_with_one_word_sound_once() -> None:
+    """Cylinder heads too hot and oil pressure too high at 500 ft: both are shown, "Engine. Return and land" is said
+    once."""
+    flown = fly(takeoff().bend("cht_degf", 30.0, 200.0, 520.0).bend("oil_pressure_psi", 30.0, 200.0, 120.0))
+    high = [event for event in flown.all("caution") if event.t_s is not None and event.t_s > 60.0]
+    assert sorted(event.id for event in high) == ["cht-high", "oil-pressure-high"]
+    assert [event.say for event in high if event.say] == ["Engine. Return and land"]

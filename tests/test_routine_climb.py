@@ -215,7 +215,7 @@ def _short(options: Options | None = None, **lines: Value) -> Flown:
 def test_short_field_calls_the_obstacle_cleared_and_then_vy() -> None:
     """ "Clear. Seven zero" at 50 ft (FAA-S-ACS-6C PA.IV.E); the climb speed is called only after that."""
     flown = _short()
-    assert flown.said("obstacle-clear") == "Clear. seven zero"
+    assert flown.said("obstacle-clear") == "Clear. Seven zero"
     assert flown.t("callout", "obstacle-clear") == pytest.approx(25.0 + 50.0 / 12.0, abs=0.06)
     assert flown.t("callout", "climb-speed") > flown.t("callout", "obstacle-clear")
 

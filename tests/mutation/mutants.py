@@ -628,8 +628,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "left is right",
         "monitor/deviations.py",
-        '        self._side = "right" if off > 0.0 else "left"\n        self._off_before',
-        '        self._side = "left" if off > 0.0 else "right"\n        self._off_before',
+        '        self._side = "right" if off > 0.0 else "left"\n        self._heading.watch',
+        '        self._side = "left" if off > 0.0 else "right"\n        self._heading.watch',
         "come left where right is meant",
         DEVIATIONS,
     ),

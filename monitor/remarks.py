@@ -1,0 +1,102 @@
+"""What remarks have in common: a hold, the wait while the pilot is at it, and not the same one again and again."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from math import inf
+
+from monitor.agenda import Agenda, Hold
+from monitor.settings import Settings
+from monitor.state import State
+from monitor.teller import Teller
+
+OVER_S = 1.0  # looked back over so long, or two samples of slow data (common practice, no source)
+ASK_AGAIN_S = 0.5
+
+
+class Correctable:
+    """An error that is remarked on once it has lasted, but not while the pilot takes it out."""
+
+    __slots__ = ("_hold", "_inside", "_least", "_rows", "_say")
+
+    def __init__(self, agenda: Agenda, hold_s: float, least: float, say: Callable[[float], None]) -> None:
+        """`least`: so much less than half a second ago is no noise, in the error's unit."""
+        self._hold = Hold(agenda, hold_s, self._due)
+        self._least = least
+        self._say = say
+        self._inside = True  # the limit: with hysteresis it may not be over yet
+        self._rows: deque[tuple[float, float]] = deque()
+
+    def watch(self, t: float, size: float, limit: float, clear: float, now: float | None = None) -> None:
+        """The error's size at `t`: beyond `limit` it waits to be said; below `clear` it is over. `now`: where size is a
+        mean, the error of this moment."""
+        hold = self._hold
+        self._inside = size <= limit
+        if size > limit:
+            hold.begin(t)
+        elif size < clear:
+            self.clear()
+        if hold.since is not None:
+            rows = self._rows
+            rows.append((t, size if now is None else now))
+            while len(rows) > 2 and t - rows[0][0] > OVER_S:
+                rows.popleft()
+
+    def clear(self) -> None:
+        """There is no error any more."""
+        if self._hold.since is not None:
+            self._hold.clear()
+            self._rows.clear()
+
+    def _due(self, t: float) -> None:
+        if self._inside or self._shrinks():
+            self._hold.fired = False
+            self._hold.schedule(t + ASK_AGAIN_S)
+        else:
+            self._say(t)
+
+    def _shrinks(self) -> bool:
+        """The mean of the later half is less than that of the earlier one."""
+        rows = list(self._rows)
+        if len(rows) < 2:
+            return False
+        half = len(rows) // 2
+        earlier = sum(size for _, size in rows[:half]) / half
+        later = sum(size for _, size in rows[half:]) / (len(rows) - half)
+        return later < earlier - self._least
+
+
+class Remarks:
+    """The holds of a group of remarks, and when one was last made."""
+
+    def __init__(self, state: State, settings: Settings, agenda: Agenda, teller: Teller) -> None:
+        self._s = state
+        self._set = settings
+        self._agenda = agenda
+        self._tell = teller
+        self._holds: list[Hold | Correctable] = []
+        self._last: dict[str, float] = {}
+
+    def begin_remarks(self) -> None:
+        """A takeoff begins."""
+        self._last.clear()
+        for hold in self._holds:
+            hold.clear()
+
+    def _hold(self, hold_s: float, fire: Callable[[float], None]) -> Hold:
+        hold = Hold(self._agenda, hold_s, fire)
+        self._holds.append(hold)
+        return hold
+
+    def _correctable(self, hold_s: float, least: float, say: Callable[[float], None]) -> Correctable:
+        hold = Correctable(self._agenda, hold_s, least, say)
+        self._holds.append(hold)
+        return hold
+
+    def _say(self, kind: str, id_: str, t: float, variant: str = "") -> None:
+        """The same one not again within 10 s, but for a caution after an advisory."""
+        if any(t - self._last.get(said + id_, -inf) < self._set.again_s for said in ("caution", kind)):
+            return
+        self._last[kind + id_] = t
+        self._tell.remark(kind, id_, t, f"{id_}.{variant}" if variant else id_)
