@@ -147,7 +147,7 @@ def _load(
     assert feed_text is not None and feed is not None and aircraft is not None and procedure is not None
     return Setup(
         feed=feed,
-        aircraft=aircraft[0],
+        aircraft=aircraft[0].for_short_field() if procedure[0].short_field else aircraft[0],
         procedure=procedure[0],
         options=msgspec.structs.replace(Options() if held is None else held.options, **told),
         feed_text=feed_text[0],

@@ -19,7 +19,7 @@ class Band(msgspec.Struct, frozen=True):
 
 
 class Speeds(msgspec.Struct, frozen=True):
-    """Indicated airspeeds in knots: VR, VLOF, VY, VX, best glide, VS0-like and VS1, VFE, VNE."""
+    """Indicated airspeeds in knots: VR, VLOF, VY, VX, best glide, VS0-like and VS1, VFE, VNE; VR on a short field."""
 
     rotate: float
     lift_off: float
@@ -30,6 +30,7 @@ class Speeds(msgspec.Struct, frozen=True):
     stall_clean: float | None = None
     flaps_extended_max: float | None = None
     never_exceed: float | None = None
+    rotate_short_field: float | None = None
 
 
 class Aircraft(msgspec.Struct, frozen=True):
@@ -58,3 +59,14 @@ class Aircraft(msgspec.Struct, frozen=True):
     stop_from_rotate_ft: float | None = None
     retractable_gear: bool = False
     text: str = ""
+
+    def for_short_field(self) -> Aircraft:
+        """The same with VR that of a short-field takeoff, if it has one of its own, and lift-off as much sooner."""
+        speeds = self.speeds_kias
+        short = speeds.rotate_short_field
+        if short is None:
+            return self
+        lift_off = speeds.lift_off - (speeds.rotate - short)
+        return msgspec.structs.replace(
+            self, speeds_kias=msgspec.structs.replace(speeds, rotate=short, lift_off=lift_off)
+        )

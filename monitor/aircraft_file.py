@@ -26,6 +26,8 @@ INSTRUMENTS: tuple[str, ...] = (
 
 _ORDER: tuple[tuple[str, str, bool], ...] = (
     ("stall_flaps", "stall_clean", True),
+    ("rotate_short_field", "rotate", True),
+    ("stall_flaps", "rotate_short_field", False),
     ("rotate", "lift_off", True),
     ("lift_off", "best_rate", True),
     ("best_angle", "best_rate", True),

@@ -171,3 +171,19 @@ def test_the_built_in_aeroplanes_have_both_kinds_of_propeller() -> None:
     found = [library.open_aircraft(name) for name in library.builtin_names(library.AIRCRAFT)]
     assert {one.propeller for one in found} >= {"fixed", "constant-speed"}
     assert len({one.speeds_kias.rotate for one in found}) == len(found)
+
+
+def test_a_short_field_may_have_a_vr_of_its_own() -> None:
+    """VR 49 on a short field, and lift-off as much sooner; a profile without one keeps the VR it has."""
+    own = load_aircraft(WHOLE.replace("rotate = 52", "rotate = 52\nrotate_short_field = 49"), "x").for_short_field()
+    assert (own.speeds_kias.rotate, own.speeds_kias.lift_off) == (49.0, 53.0)
+    same = load_aircraft(WHOLE, "x")
+    assert same.for_short_field() == same
+
+
+@pytest.mark.parametrize("kt", [53, 40])
+def test_a_short_fields_vr_lies_between_stall_and_vr(kt: int) -> None:
+    """Above VR, or not above the stall with flaps, it is a slip of the pen and told with its place."""
+    with pytest.raises(Faults) as told:
+        load_aircraft(WHOLE.replace("rotate = 52", f"rotate = 52\nrotate_short_field = {kt}"), "x")
+    assert any("rotate_short_field" in fault or "speeds_kias.rotate" in fault for fault in told.value.faults)

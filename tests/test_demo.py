@@ -194,6 +194,14 @@ def lines(output: bytes) -> list[dict[str, Any]]:
     return [json.loads(line) for line in output.splitlines()]
 
 
+def test_short_field_rotates_at_its_own_vr(tmp_path: Path) -> None:
+    """The built-in trainer rotates at 50 kt, at 47 on a short field: "Rotate" comes at most 2 kt before either."""
+    for procedure, vr in (("normal", 50.0), ("short-field", 47.0)):
+        run = climbout("demo", "--json", "--fast", "--procedure", procedure, home=tmp_path)
+        call = next(line for line in lines(run.stdout) if line["id"] == "rotate")
+        assert vr - 2.0 <= call["ias_kt"] <= vr + 0.5, procedure
+
+
 def test_twice_the_same_bytes_and_nothing_else_on_standard_output(tmp_path: Path) -> None:
     """`demo --json --fast` prints the same bytes each time, JSON only; the caution goes to standard error."""
     first, second = (climbout("demo", "--json", "--fast", home=tmp_path) for _ in range(2))
