@@ -20,6 +20,7 @@ from monitor.state import State
 RICH_LEAK_A_SECOND = 0.0003  # model engines, full rich at 6,500 to 7,000 ft, lose 0.03 to 0.1 % of their rpm a second
 SLOW_HAND_S = 2.0  # a throttle is closed in that time, and an engine that fails has fallen (common practice, no source)
 FALLS_OVER_S, FALLS_PART = 0.4, 0.06  # rpm that falls by more than this still falls, 15 % a second
+SLOW_S = 0.5  # with samples further apart a best is what two of them show, lest one damaged value be it
 RICH_ABOVE_FT = 3500.0  # the lean height, before that shows
 
 
@@ -132,8 +133,10 @@ class PowerLoss:
         ias = s.ias if s.ias is not None else s.v if s.v is not None else self._best_ias
         if in_air and self._fixed and self.best_rpm is not None and self._too_rich():
             self.best_rpm *= 1.0 - RICH_LEAK_A_SECOND * min(s.dt, 1.0)
-        if self.best_rpm is None or self._smooth > self.best_rpm:
-            self.best_rpm, self._best_ias, self._best_level = self._smooth, ias, s.level
+        before = s.prev.rpm
+        shown = self._smooth if s.dt < SLOW_S or before is None else min(self._smooth, before)
+        if self.best_rpm is None or shown > self.best_rpm:
+            self.best_rpm, self._best_ias, self._best_level = shown, ias, s.level
         expected = self.best_rpm if red is None else min(self.best_rpm, red)  # an overspeed is no best
         if self._fixed:
             # A fixed-pitch propeller turns slower at less airspeed; the slope is a bound, not an estimate.
@@ -142,9 +145,10 @@ class PowerLoss:
             if s.level is not None and self._best_level is not None:
                 climbed = max(0.0, s.level - self._best_level - set_.turn_height_ft)
                 expected *= 1.0 - set_.rpm_lapse_per_1000_ft * climbed / 1000.0
-        before, sudden = self._second[0][1], self._sudden_part()
-        if before is not None and rpm <= before * (1.0 - sudden) and rpm < 0.88 * expected:
-            self._failing(before, rpm, in_air)
+        before = self._second[0][1]
+        sudden = before is not None and rpm <= before * (1.0 - self._sudden_part())
+        if before is not None and (sudden or self._failure_hold.since is not None) and rpm < 0.88 * expected:
+            self._failing(before, rpm, in_air)  # the second time, of slow data, it need not have fallen further
         elif self._failure_hold.since is not None and rpm > 0.9 * expected:
             self._failure_hold.clear()
         limit = expected * (1.0 - set_.power_loss_part)
@@ -162,7 +166,7 @@ class PowerLoss:
     def _too_rich(self) -> bool:
         """Mixture full rich far above the lean height: power fades as it climbs, by the pilot's hand."""
         sample, lean_ft = self._s.sample, self._aircraft.lean_height_ft or self._set.lean_height_ft
-        high = sample.altitude_ft is not None and sample.altitude_ft > lean_ft + RICH_ABOVE_FT
+        high = sample.altitude_ft is None or sample.altitude_ft > lean_ft + RICH_ABOVE_FT  # it may be where not known
         return high and (sample.mixture is None or sample.mixture >= self._set.mixture_rich)
 
     def _failing(self, before: float, rpm: float, in_air: bool) -> None:
@@ -235,6 +239,7 @@ class PowerLoss:
             self._best_ratio = ratio
         before = self._second[0][2]
         fell = before is not None and pressure <= before * (1.0 - self._sudden_part())
+        fell = fell or (self._pressure_failure_hold.since is not None and now < 0.88 * self._best_ratio)
         if fell and s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
             self._pressure_failure_hold.begin_agreed(s.t, s.t, s.dt)
         elif self._pressure_failure_hold.since is not None and now > 0.9 * self._best_ratio:
