@@ -22,6 +22,12 @@ GATHERED_KT = 1.5  # more than a steady speed's noise, in half a second of a rol
 class Conditions(AirConditions):
     """Watches one stream; `update` once a sample, then the phase's conditions are asked."""
 
+    __slots__ = (
+        "_accelerating", "_aircraft", "_aligned_since", "_closed_t", "_fastest", "_fastest_t", "_flying_since",
+        "_given_heading", "_line_up_armed", "_moved_t", "_pitch_lowest", "_power_full_t", "_power_half_t",
+        "_slowing_since", "_still_since", "_touched_t", "interval_s", "liftoff", "power", "runway_heading",
+    )  # fmt: skip
+
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, options: Options) -> None:
         super().__init__(state, settings, aircraft.speeds_kias.rotate, aircraft.speeds_kias.best_rate)
         self._aircraft = aircraft
@@ -38,7 +44,6 @@ class Conditions(AirConditions):
         self._power_full_t: float | None = None
         self._still_since: float | None = None
         self._moved_t: float | None = None
-        self._slow_t: float | None = None
         self._aligned_since: float | None = None
         self._line_up_armed = True
         self._accelerating: tuple[float, float] | None = None
@@ -73,15 +78,14 @@ class Conditions(AirConditions):
             elif self._power_half_t is None:
                 self._power_half_t = self._power_full_t = s.t
             return
-        before = s.prev.throttle
         if throttle < 0.5:
             self._power_half_t = None
         elif self._power_half_t is None:
-            self._power_half_t = s.crossing(before, throttle, 0.5)
+            self._power_half_t = s.crossing(s.prev.throttle, throttle, 0.5)
         limit = self._set.roll_throttle
         power = throttle >= limit
         if power and not self.power:
-            self._power_full_t = s.crossing(before, throttle, limit)
+            self._power_full_t = s.crossing(s.prev.throttle, throttle, limit)
         self.power = power
 
     def _power_without_lever(self) -> bool | None:

@@ -10,6 +10,11 @@ from monitor.state import State
 class AirConditions:
     """Watches a flight; `keep_climb` once a sample, then the phase's conditions are asked."""
 
+    __slots__ = (
+        "_climb_best", "_climb_kt", "_climb_slow", "_power_best", "_s", "_set", "_sinking_since", "_throttle_full",
+        "_vr", "level_since", "touchdown",
+    )  # fmt: skip
+
     def __init__(self, state: State, settings: Settings, rotate_kt: float, climb_kt: float) -> None:
         self._s = state
         self._set = settings

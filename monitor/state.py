@@ -30,6 +30,13 @@ Row = tuple[float, float | None, float | None, float | None, float | None]
 class State:
     """The moment and its recent past. Speeds in knots, heights in feet, times in seconds of feed time."""
 
+    __slots__ = (
+        "_derived", "_east", "_given_field_ft", "_north", "_origin", "_zero_n", "climb_fpm", "climbed_ft", "dt",
+        "height", "history", "ias", "ias_set_aside", "ias_trend", "level", "level_noise", "level_now", "level_smooth",
+        "level_trend", "prev", "prev_level", "prev_t", "rest_ias", "sample", "seen", "t", "track", "uses_height", "v",
+        "v_trend", "zero_ft",
+    )  # fmt: skip
+
     def __init__(self, options: Options) -> None:
         self._given_field_ft = options.field_elevation_ft
         self.restart()
