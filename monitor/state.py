@@ -89,7 +89,7 @@ class State:
         self._heights(t, sample)
         history = self.history
         history.append((t, self.ias, self.level, sample.vertical_speed_fpm, sample.pitch_deg))
-        while len(history) > KEEP_MIN and t - history[0][0] > KEEP_S:
+        while t - history[0][0] > KEEP_S and len(history) > KEEP_MIN:
             history.popleft()
 
     def _ground_speed(self, t: float, sample: Sample) -> None:
@@ -132,35 +132,40 @@ class State:
                 self._use_height()
         elif not self.uses_height:
             level = sample.altitude_ft
-        if sample.altitude_ft is not None:
+        if not self.seen and sample.altitude_ft is not None:
             self.seen.add("altitude_ft")
+        trend = self.level_trend
         vertical = sample.vertical_speed_fpm
         if vertical is not None:
             before = self.prev.vertical_speed_fpm
             if before is None:
                 before = vertical
             self.climbed_ft += (before + vertical) * self.dt / 120.0
-            if self.level_trend.tau_s != LEVEL_CARRIED_TAU_S:
-                self.level_trend.retune(LEVEL_CARRIED_TAU_S)
+            if trend.tau_s != LEVEL_CARRIED_TAU_S:
+                trend.retune(LEVEL_CARRIED_TAU_S)
         if level is not None:
-            self.level = level
-            trend = self.level_trend
-            self.prev_level = self.level_now
-            carried = level - self.climbed_ft
-            off = carried - trend.value - trend.rate * self.dt
-            trend.update(t, carried)
-            self.level_smooth = trend.value + self.climbed_ft
-            if trend.ready and -20.0 < off < 20.0:
-                self.level_noise += min(0.02, self.dt) * (abs(off) - self.level_noise)
-            # The first noisy reading above a height comes early, so the smooth one counts; a clean one is exact.
-            self.level_now = self.level_smooth if self.level_noise > LEVEL_NOISY_FT else level
-        elif t - self.level_trend.t > 1.5:
+            self._level(t, level)
+        elif t - trend.t > 1.5:
             self.level = None
         self.height = None if self.level is None or self.zero_ft is None else self.level - self.zero_ft
         if vertical is not None:
             self.climb_fpm = vertical
         else:
-            self.climb_fpm = self.level_trend.rate * 60.0 if self.level is not None else None
+            self.climb_fpm = trend.rate * 60.0 if self.level is not None else None
+
+    def _level(self, t: float, level: float) -> None:
+        """The level of this sample, with its noise and without."""
+        trend, dt, climbed_ft, noise = self.level_trend, self.dt, self.climbed_ft, self.level_noise
+        self.level = level
+        self.prev_level = self.level_now
+        carried = level - climbed_ft
+        off = carried - trend.value - trend.rate * dt
+        trend.update(t, carried)
+        smooth = self.level_smooth = trend.value + climbed_ft
+        if -20.0 < off < 20.0 and trend.ready:
+            noise = self.level_noise = noise + (0.02 if dt > 0.02 else dt) * (abs(off) - noise)
+        # The first noisy reading above a height comes early, so the smooth one counts; a clean one is exact.
+        self.level_now = smooth if noise > LEVEL_NOISY_FT else level
 
     def _use_height(self) -> None:
         self.uses_height = True
