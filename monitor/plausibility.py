@@ -127,12 +127,16 @@ class Plausibility:
         """The sample without what is not believed; what is missing for a moment only keeps its last value."""
         now = astuple(sample)
         last = self._last
+        calm = self._near(now) and not self._doubted
+        # The number of missing channels tells of a gap at little cost; a look now and then covers a swap of two.
+        full = t < self._look_t and not self._gaps and now.count(None) == self._usual_missing
+        if calm and full and not self.aside:  # as at nearly every sample
+            self._last_t, self._older, self._last = t, last, now
+            return sample
         changes: dict[int, float | None] = {}
-        near = self._near(now)
-        if last is not None and (self._doubted or not near):
+        if last is not None and not calm:
             self._doubt_jumps(last, now, t - self._last_t, changes)
-        # The number of missing channels tells of a gap at next to no cost; a look now and then covers a swap of two.
-        if self._gaps or t >= self._look_t or now.count(None) != self._usual_missing:
+        if not full:
             self._look_t = t + LOOK_EVERY_S
             self._watch_gaps(t, now, interval_s, changes)
         self._last_t = t
@@ -217,9 +221,11 @@ class Plausibility:
         still = self._still
         if still is None:
             return False
-        slower_kt = still.slower_kt(ias_kt, groundspeed_kt)
         lasted_s = t - still.t
-        return lasted_s >= STANDS_S if slower_kt is None else lasted_s >= STUCK_S and slower_kt >= LEAVES_KT
+        if lasted_s < STUCK_S:  # as at nearly every sample: a climb leaves the band
+            return False
+        slower_kt = still.slower_kt(ias_kt, groundspeed_kt)
+        return lasted_s >= STANDS_S if slower_kt is None else slower_kt >= LEAVES_KT
 
     def _judge_still(self, since: _Still, t: float, sample: Sample) -> None:
         vertical = sample.vertical_speed_fpm
@@ -228,9 +234,11 @@ class Plausibility:
             since.fastest_fpm = max(since.fastest_fpm, abs(vertical))
         since.last_t = t
         lasted = t - since.t
+        if lasted < BLOCKED_S:
+            return
         if lasted >= STUCK_S and abs(since.expected_ft) > 3.0 * STILL_FT:
             self._set_aside(("altitude_ft",), "altitude stands still against vertical speed", t)
-        elif lasted >= BLOCKED_S and since.calmed(vertical) and since.ias_kt is not None and sample.ias_kt is not None:
+        elif since.calmed(vertical) and since.ias_kt is not None and sample.ias_kt is not None:
             slower = since.ias_kt - sample.ias_kt
             if since.groundspeed_kt is not None and sample.groundspeed_kt is not None:
                 slower -= max(since.groundspeed_kt - sample.groundspeed_kt, 0.0)
