@@ -81,9 +81,11 @@ class Airspeed:
 
     def climb(self) -> None:
         """One sample after lift-off."""
-        ias = self._s.sample.ias_kt
-        if ias is not None:
-            self._watch(ias, False)
+        s = self._s
+        ias = s.sample.ias_kt
+        if ias is None or (ias >= 20.0 and not s.ias_set_aside and self._dead_hold.since is None):
+            return  # in the air it is dead below 20 kt only: nothing begins, and nothing waits
+        self._watch(ias, False)
 
     def _watch(self, ias: float, on_wheels: bool) -> None:
         s = self._s
