@@ -13,10 +13,11 @@ class Trend:
     This is discounted least squares of the first order: for samples at a steady interval the two gains below are its
     exact recursion (R. G. Brown, Smoothing, Forecasting and Prediction, 1963; from memory). Until enough
     samples are in, the gains are those of ordinary least squares over the samples at hand, so that the start value
-    has no say. A gap of several time constants starts the line anew from its two ends.
+    has no say. A gap of several time constants starts the line anew from its two ends. `ready`: two samples are in, so
+    that there is a rate at all.
     """
 
-    __slots__ = ("_a", "_b", "_long", "_n", "_short", "rate", "t", "tau_s", "value")
+    __slots__ = ("_a", "_b", "_long", "_n", "_short", "rate", "ready", "t", "tau_s", "value")
 
     def __init__(self, tau_s: float) -> None:
         self.tau_s = tau_s
@@ -28,6 +29,7 @@ class Trend:
         self.rate = 0.0
         self.t = 0.0
         self._n = 0
+        self.ready = False
         self._short = self._long = 0.0  # the intervals for which the gains are right
         self._a = self._b = 1.0
 
@@ -35,11 +37,6 @@ class Trend:
         """Another time constant from here on; value and rate stay."""
         self.tau_s = tau_s
         self._short = self._long = 0.0
-
-    @property
-    def ready(self) -> bool:
-        """True once two samples are in, so that there is a rate at all."""
-        return self._n > 1
 
     def update(self, t: float, measured: float) -> None:
         """Take in one value at time `t` (seconds, later than the last)."""
@@ -66,6 +63,7 @@ class Trend:
         a, b = self._a, self._b
         if self._n < SETTLED:
             n = self._n = self._n + 1
+            self.ready = True
             least = 6.0 / (n * (n + 1))
             if least > b:
                 return max(a, (2 * n - 1) * least / 3.0), least
