@@ -169,13 +169,14 @@ class Coach:
             self._airspeed_known = True
         if self._with_sample:
             self._tell_feed()
-        self._conditions.update(self._timeline.interval_s, self._phases.phase not in NOT_ON_WHEELS)
+        phases = self._phases
+        self._conditions.update(self._timeline.interval_s, phases.phase not in NOT_ON_WHEELS)
         for _ in range(4):  # one sample of slow data can end several phases
-            due = self._phases.due()
+            due = phases.due()
             if due is None:
                 break
             self._enter(*due)
-        phase = self._phases.phase
+        phase = phases.phase
         if phase in ON_THE_ROLL:
             self._roll()
         elif phase in IN_THE_CLIMB:
@@ -195,8 +196,10 @@ class Coach:
             self._configuration.power_is_on(self.state.t)
 
     def _roll(self) -> None:
-        self._keep_maybe_off()
-        self.judge.on_the_roll(self._conditions.liftoff.possible)
+        maybe_off = self._conditions.liftoff.possible
+        if maybe_off != self._power.maybe_off:
+            self._change_maybe_off(maybe_off)
+        self.judge.on_the_roll(maybe_off)
         self._direction.roll()
         self._power.roll()
         self._airspeed.roll()
@@ -207,33 +210,32 @@ class Coach:
         self._configuration.look()
         self._configuration.power_is_on(self._phases.since)
 
-    def _keep_maybe_off(self) -> None:
-        maybe_off = self._conditions.liftoff.possible
-        if maybe_off != self._power.maybe_off:
-            for watcher in self._watchers:
-                watcher.maybe_off = maybe_off
-            if not maybe_off:
-                self.judge.settled(self.state.t)
+    def _change_maybe_off(self, maybe_off: bool) -> None:
+        for watcher in self._watchers:
+            watcher.maybe_off = maybe_off
+        if not maybe_off:
+            self.judge.settled(self.state.t)
 
     def _climb(self) -> None:
-        self.judge.in_the_climb()
+        s, judge = self.state, self.judge
+        sample = s.sample
+        judge.in_the_climb()
         self._power.climb()
-        sample = self.state.sample
-        stands = self._plausibility.altitude_stands(self.state.t, sample.ias_kt, sample.groundspeed_kt)
+        stands = self._plausibility.altitude_stands(s.t, sample.ias_kt, sample.groundspeed_kt)
         self._climb_power.update(stands)
         self._airspeed.climb()
         self._limits.update()
-        self._plausibility.climb(self.state.t, self.state.sample)
+        self._plausibility.climb(s.t, sample)
         self._watch_airspeed_data()
-        if self.judge.engine_failed:
+        if judge.engine_failed:
             return
         self.routine.climb()
         self._deviations.climb(stands)
-        height = self.state.height
+        height = s.height
         if height is not None and height >= self._set.turn_height_ft:
-            if self.judge.held:
-                self.judge.high_enough(self.state.t)
-            self._limits.high_enough(self.state.t)
+            if judge.held:
+                judge.high_enough(s.t)
+            self._limits.high_enough(s.t)
 
     def _watch_airspeed_data(self) -> None:
         s = self.state
