@@ -10,9 +10,9 @@ from typing import Any
 
 import msgspec
 
-from monitor.agenda import Agenda, Hold
+from monitor.agenda import Agenda
 from monitor.aircraft import Aircraft
-from monitor.airspeed import Airspeed
+from monitor.airspeed import Airspeed, AirspeedData
 from monitor.checklist import after_takeoff, line_up
 from monitor.climb_power import ClimbPower
 from monitor.conditions import Conditions
@@ -69,10 +69,9 @@ class Coach:
         )
         self._watchers = (self._power, self._limits, self._airspeed, self._direction, self._deviations)
         self._plausibility = Plausibility(self._channel)
-        self._data_lost_said = False
-        self._data_hold = Hold(agenda, set_.data_lost_s, self._data_lost)
+        lost = lambda t: tell.remark("caution", "data-lost", t, "data-lost")  # noqa: E731
+        self._airspeed_data = AirspeedData(s, set_, agenda, lost)
         self._configuration = Configuration(s, set_, agenda, judge, self.routine, self._power)
-        self._airspeed_known = False
         self._takeoffs = 0
         self._aborted_in: int | None = None
         self._with_sample: list[tuple[str, float]] = []  # feed events that come with a sample, once its values are in
@@ -165,8 +164,6 @@ class Coach:
     def _judge_sample(self, t: float, sample: Sample) -> None:
         sample = self._plausibility.clean(t, sample, self._timeline.interval_s)
         self.state.update(t, sample)
-        if sample.ias_kt is not None:
-            self._airspeed_known = True
         if self._with_sample:
             self._tell_feed()
         phases = self._phases
@@ -206,7 +203,7 @@ class Coach:
         self._limits.update()
         self.routine.roll()
         self._deviations.roll()
-        self._watch_airspeed_data()
+        self._airspeed_data.update()
         self._configuration.look()
         self._configuration.power_is_on(self._phases.since)
 
@@ -226,7 +223,7 @@ class Coach:
         self._airspeed.climb()
         self._limits.update()
         self._plausibility.climb(s.t, sample)
-        self._watch_airspeed_data()
+        self._airspeed_data.update()
         if judge.engine_failed:
             return
         self.routine.climb()
@@ -236,12 +233,6 @@ class Coach:
             if judge.held:
                 judge.high_enough(s.t)
             self._limits.high_enough(s.t)
-
-    def _watch_airspeed_data(self) -> None:
-        s = self.state
-        lost = s.sample.ias_kt is None and self._airspeed_known and not s.ias_set_aside
-        if lost or self._data_hold.since is not None:
-            self._data_hold.update(lost, s.ias_trend.t)
 
     # ---- phases ----------------------------------------------------------------------------------------------------
 
@@ -273,8 +264,7 @@ class Coach:
         for watcher in self._watchers:
             watcher.begin()
             watcher.maybe_off = False
-        self._data_hold.clear()
-        self._data_lost_said = False
+        self._airspeed_data.begin()
         self._configuration.begin()
 
     def _count_takeoff(self) -> None:
@@ -351,11 +341,6 @@ class Coach:
 
     def _check_airspeed(self, t: float) -> None:
         self.teller.remark("caution", "airspeed", t, "airspeed")
-
-    def _data_lost(self, t: float) -> None:
-        if not self._data_lost_said:  # once a takeoff
-            self._data_lost_said = True
-            self.teller.remark("caution", "data-lost", t, "data-lost")
 
     def _channel(self, id_: str, channel: str, why: str, t: float) -> None:
         self.teller.emit("feed", id_, t, None, {"channel": channel, "why": why})

@@ -25,7 +25,7 @@ class Conditions(AirConditions):
     __slots__ = (
         "_accelerating", "_aircraft", "_aligned_since", "_closed_t", "_fastest", "_fastest_t", "_flying_since",
         "_given_heading", "_line_up_armed", "_moved_t", "_pitch_lowest", "_power_full_t", "_power_half_t",
-        "_slowing_since", "_still_since", "_touched_t", "interval_s", "liftoff", "power", "runway_heading",
+        "_slowest", "_slowing_since", "_still_since", "_touched_t", "interval_s", "liftoff", "power", "runway_heading",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, options: Options) -> None:

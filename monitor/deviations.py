@@ -26,6 +26,14 @@ NOSE_RISES_DEG_S = 0.8  # beyond what a noisy pitch shows over half a second (co
 class Deviations(Remarks):
     """Watches the roll and the climb for what the pilot should correct."""
 
+    __slots__ = (
+        "_aircraft", "_armed", "_bank", "_below_angle", "_climb_fast", "_climb_slow", "_conditions", "_direction",
+        "_drift", "_early_flaps", "_early_rotate", "_early_turn", "_flaps_fast", "_flaps_late", "_flaps_takeoff",
+        "_full_seen", "_heading", "_highest", "_judge", "_late_power", "_late_rotate", "_mean_ias", "_off_centre",
+        "_pitch", "_power", "_procedure", "_roll_t", "_rotate_t", "_routine", "_side", "_side_of_centre", "_sink",
+        "_slow", "_steep", "_swing", "_throttle_best", "maybe_off",
+    )  # fmt: skip
+
     def __init__(
         self,
         state: State,
@@ -82,7 +90,6 @@ class Deviations(Remarks):
         self._armed = False
         self._highest: float | None = None
         self._flaps_takeoff: float | None = None
-        self._speed_off = False
         self._throttle_best = 0.0
         self._full_seen = False
 

@@ -23,6 +23,11 @@ SPUN_UP_S = 2.0  # after full throttle no engine still gains speed by its own sl
 class Power(PowerLoss):
     """Watches power from the opening of the throttle to the end of the climb."""
 
+    __slots__ = (
+        "_low_hold", "_on_the_roll", "_peak_rpm", "_power_set", "_pressure_hold", "_set_hold", "_steady_rpm",
+        "_steady_since", "full_since",
+    )  # fmt: skip
+
     def __init__(
         self,
         state: State,

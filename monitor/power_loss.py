@@ -27,6 +27,13 @@ RICH_ABOVE_FT = 3500.0  # the lean height, before that shows
 class PowerLoss:
     """Watches for a loss of power or an engine failure, once power has been judged good."""
 
+    __slots__ = (
+        "_accelerated", "_aircraft", "_best_ias", "_best_level", "_best_ratio", "_dead_hold", "_failure_hold",
+        "_fixed", "_highest", "_judge", "_lever", "_lever_t", "_loss_hold", "_pressure_failure_hold",
+        "_pressure_loss_hold", "_propeller", "_ratio", "_s", "_second", "_set", "_smooth", "best_rpm", "is_set",
+        "maybe_off",
+    )  # fmt: skip
+
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, agenda: Agenda, judge: Judge) -> None:
         self._s = state
         self._aircraft = aircraft

@@ -70,6 +70,10 @@ class Correctable:
 class Remarks:
     """The holds of a group of remarks, and when one was last made."""
 
+    __slots__ = (
+        "_agenda", "_holds", "_last", "_s", "_set", "_tell",
+    )  # fmt: skip
+
     def __init__(self, state: State, settings: Settings, agenda: Agenda, teller: Teller) -> None:
         self._s = state
         self._set = settings
