@@ -163,6 +163,7 @@ class Coach:
 
     def _judge_sample(self, t: float, sample: Sample) -> None:
         sample = self._plausibility.clean(t, sample, self._timeline.interval_s)
+        self.state.confirmed = self._plausibility.confirmed
         self.state.update(t, sample)
         if self._with_sample:
             self._tell_feed()
@@ -187,7 +188,10 @@ class Coach:
 
     def _lined_up(self) -> None:
         self._power.lined_up()
-        self._airspeed.standing_with_power(self._power.full_since is not None)
+        power_is_on = self._power.full_since is not None
+        self._airspeed.standing_with_power(power_is_on)
+        if power_is_on:
+            self._limits.update()
         throttle = self.state.sample.throttle
         if throttle is not None and throttle >= self._set.full_throttle and not self.procedure.short_field:
             self._configuration.power_is_on(self.state.t)
@@ -238,6 +242,8 @@ class Coach:
 
     def _enter(self, phase: str, t: float) -> None:
         before = self._phases.phase
+        if phase == "rejected-takeoff":
+            self._power.slows()
         if phase != "initial-climb":  # a lift-off may be known to be earlier than the nose's rise
             t = max(t, self._phases.since)
         self._phases.enter(phase, t)
@@ -314,6 +320,7 @@ class Coach:
 
     def _enter_rejected_takeoff(self, before: str | None, t: float) -> dict[str, Any]:
         self.judge.closed = True
+        self._conditions.begin_rejection(t)
         self._agenda.clear()
         return {}
 

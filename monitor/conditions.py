@@ -16,6 +16,8 @@ from monitor.state import State
 
 STILL_KT = 1.5
 MOVING_KT = 3.0
+FLAT_FPM, FLAT_DEG, FLIES_FROM = 60.0, 4.0, 1.2  # on the wheels for all one sample tells, below 1.2 VR
+MAY_ROLL_KT_S = 0.3  # a trend that will show an acceleration along the runway in a moment
 GATHERED_KT = 1.5  # more than a steady speed's noise, in half a second of a roll (common practice, no source)
 
 
@@ -25,7 +27,7 @@ class Conditions(AirConditions):
     __slots__ = (
         "_accelerating", "_aircraft", "_aligned_since", "_closed_t", "_fastest", "_fastest_t", "_flying_since",
         "_given_heading", "_line_up_armed", "_moved_t", "_pitch_lowest", "_power_full_t", "_power_half_t",
-        "_slowest", "_slowing_since", "_still_since", "_touched_t", "interval_s", "liftoff", "power", "runway_heading",
+        "_slowest", "_slowing_since", "_still_since", "_wheels_t", "interval_s", "liftoff", "power", "runway_heading",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, options: Options) -> None:
@@ -52,7 +54,7 @@ class Conditions(AirConditions):
         self._pitch_lowest: float | None = None
         self._flying_since: float | None = None
         self._closed_t: float | None = None
-        self._touched_t = 0.0
+        self._wheels_t = 0.0
         self._slowest: float | None = None
         self.liftoff.reset()
         self.restart_air()
@@ -137,7 +139,14 @@ class Conditions(AirConditions):
         given = s.height is not None and s.zero_ft is not None and not s.uses_height
         if given and s.height is not None and s.height < 60.0 and speed < 1.2 * self._vr:
             return None
-        return s.t if speed > 0.9 * self._vr else None
+        if speed <= 0.9 * self._vr:
+            return None
+        if s.height is None or not s.uses_height:
+            # A stream may begin on the roll, just before lift-off: level, and no faster than that.
+            flat = s.sample.vertical_speed_fpm is not None and abs(s.sample.vertical_speed_fpm) < FLAT_FPM
+            if flat and speed < FLIES_FROM * self._vr and (s.sample.pitch_deg or 0.0) < FLAT_DEG:
+                return None
+        return s.t
 
     def stands(self) -> float | None:
         """On the ground and not moving for 3 s."""
@@ -147,7 +156,7 @@ class Conditions(AirConditions):
     def moves(self) -> float | None:
         """Moving on the ground."""
         s = self._s
-        if self.power and self._accelerating is not None:
+        if self.power and s.v_trend.rate > MAY_ROLL_KT_S:
             return None  # it may be a takeoff: wait for what it turns out to be
         return s.t if s.v is not None and s.v >= MOVING_KT and self._still_since is None else None
 
@@ -180,10 +189,10 @@ class Conditions(AirConditions):
         return self.rolls()
 
     def _opened_for_takeoff(self) -> bool:
-        """The throttle has been opened on the ground: not one still open after a landing, the engine failed or not."""
+        """The throttle has been opened since the aeroplane came down or gave up: one still open then says nothing."""
         opened = self._power_full_t
         lever = self._s.sample.throttle is not None
-        return lever and bool(self.power) and opened is not None and opened >= self._touched_t
+        return lever and bool(self.power) and opened is not None and opened >= self._wheels_t
 
     def _aligned(self, off_deg: float) -> float | None:
         s = self._s
@@ -214,7 +223,7 @@ class Conditions(AirConditions):
         """Accelerating along the runway with takeoff power; with no power channel, for longer and to a higher speed."""
         s = self._s
         v, rate = s.v, s.v_trend.rate
-        if v is None or rate < self._set.roll_acceleration_kt_s or v < 4.0:
+        if v is None or rate < self._set.roll_acceleration_kt_s or v < MOVING_KT:
             self._accelerating = None
             return None
         if self._accelerating is None:
@@ -312,9 +321,9 @@ class Conditions(AirConditions):
         """A touch-and-go: power and acceleration before the landing roll is over, or off again with the power on."""
         t = self.rolls()
         if t is not None:
-            return max(t, self._touched_t)
+            return max(t, self._wheels_t)
         if self._gathers_speed() or (self.power and self.liftoff.update(self._s, self.interval_s) is not None):
-            return max(self._power_half_t or 0.0, self._touched_t)
+            return max(self._power_half_t or 0.0, self._wheels_t)
         return None
 
     def _gathers_speed(self) -> bool:
@@ -327,9 +336,13 @@ class Conditions(AirConditions):
             self._slowest = v
         return v >= self._slowest + GATHERED_KT
 
+    def begin_rejection(self, t: float) -> None:
+        """The takeoff is given up since `t`: a throttle still open then is none opened for another."""
+        self._wheels_t = t
+
     def begin_landing_roll(self, t: float) -> None:
         """On the ground again since `t`: it may be a touch-and-go."""
-        self._touched_t = t
+        self._wheels_t = t
         self._slowest = None
         self._accelerating = None
         self._flying_since = None

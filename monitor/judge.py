@@ -40,6 +40,7 @@ ABORT_TABLE: dict[str, tuple[str, str, str]] = {
 ALWAYS = frozenset({"engine-failure", "directional-control"})
 SAID_AGAIN = ("oil-pressure-low", "oil-temperature-high", "rpm-high", "airspeed-not-alive")
 """Reasons of an abort that can be looked at again after lift-off; lost power shows itself again, or is back."""
+MISTAKEN_S = 1.0  # so much further from VR than the line is no gust any more (common practice, no source)
 ZONES = ("early", "mid", "late", "air")
 
 
@@ -68,6 +69,7 @@ class Judge:
     def begin(self) -> None:
         """A takeoff begins."""
         self.zone = "early"
+        self._late_kt = 0.0  # the speed at which it became "late"
         self.aborted: str | None = None
         self._aborted_still: Callable[[], bool] = lambda: False
         self.closed = False
@@ -111,7 +113,8 @@ class Judge:
         s = self._s
         vr = self._aircraft.speeds_kias.rotate
         if s.ias is not None and not s.ias_set_aside:
-            speed, rate = s.ias, s.ias_trend.rate
+            # An airspeed that comes alive in one step, or a gust, is no acceleration: the groundspeed's slope is.
+            speed, rate = s.ias, s.ias_trend.rate if s.sample.groundspeed_kt is None else s.v_trend.rate
         elif s.v is not None:
             wind = self._options.headwind_kt
             speed = s.v + (wind if wind is not None else min(s.rest_ias or 0.0, 25.0))
@@ -120,11 +123,14 @@ class Judge:
             return
         self.to_rotate_s = (vr - speed) / rate if rate > 0.3 else (0.0 if speed >= vr else inf)
         if self.zone == "late":
-            # Only an aeroplane that has slowed over the ground goes back: an airspeed can die in an instant.
-            if speed < 0.75 * vr and self.to_rotate_s > 4.0 and (s.v is None or s.v_trend.rate < -0.5):
-                self.zone = "mid"
-        elif self.to_rotate_s <= self._set.abort_line_s:
-            self.zone = "late"
+            # An airspeed can die in an instant: only an aeroplane that has slowed over the ground goes back, or one
+            # whose airspeed is no less than when VR seemed near, by a step that the trend took for acceleration.
+            slowed = speed < 0.75 * vr and self.to_rotate_s > 4.0 and (s.v is None or s.v_trend.rate < -0.5)
+            mistaken = speed > self._late_kt - 2.0 and self.to_rotate_s > self._set.abort_line_s + MISTAKEN_S
+            if not (slowed or mistaken):
+                return
+        if self.to_rotate_s <= self._set.abort_line_s:
+            self.zone, self._late_kt = "late", speed
         else:
             self.zone = "early" if speed < 0.5 * vr else "mid"
 

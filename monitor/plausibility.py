@@ -54,6 +54,7 @@ LEAVES_KT = 3.0
 STANDS_S = 7.5  # a weak climb of 100 ft/min leaves the band in this time
 STILL_FT = 12.0  # noise, and rounding to 10 ft, of a pressure that does not change
 
+NONE: frozenset[str] = frozenset()
 _NAMES: tuple[str, ...] = Sample.__struct_fields__
 _WATCHED = tuple(i for i, name in enumerate(_NAMES) if name != "time_s")
 _CARRIED = frozenset(i for i in _WATCHED if _NAMES[i] not in TRENDS)
@@ -121,6 +122,7 @@ class Plausibility:
         self._usual_missing = -1
         self._look_t = 0.0
         self.aside: frozenset[str] = frozenset()
+        self.confirmed = NONE  # channels whose jump, held back at the sample before, this one has borne out
         self._still: _Still | None = None
 
     def clean(self, t: float, sample: Sample, interval_s: float) -> Sample:
@@ -128,6 +130,8 @@ class Plausibility:
         now = astuple(sample)
         last = self._last
         calm = self._near(now) and not self._doubted
+        if self.confirmed:
+            self.confirmed = NONE
         # The number of missing channels tells of a gap at little cost; a look now and then covers a swap of two.
         full = t < self._look_t and not self._gaps and now.count(None) == self._usual_missing
         if calm and full and not self.aside:  # as at nearly every sample
@@ -179,6 +183,7 @@ class Plausibility:
                     wild.append(i)
         if wild or self._doubted:
             fresh = frozenset(wild) - self._doubted
+            self.confirmed = frozenset(_NAMES[i] for i in wild if i in self._doubted)
             self._doubted = fresh
             for i in fresh:
                 changes[i] = last[i] if i in _CARRIED else None

@@ -90,8 +90,11 @@ class PowerLoss:
 
     def _begin_failure(self, onset: float) -> None:
         """A sudden drop counts once it has lasted, and at least one more sample says so: a spike is no failure."""
-        self._failure_hold.hold_s = self._set.engine_failure_hold_s
-        self._failure_hold.begin_agreed(onset, self._s.t, self._s.dt)
+        hold, s = self._failure_hold, self._s
+        hold.hold_s = self._set.engine_failure_hold_s
+        if "rpm" in s.confirmed:  # the sample before said so too, and was held back
+            hold.begin(onset)
+        hold.begin_agreed(onset, s.t, s.dt)
 
     def _watch_loss(self, in_air: bool) -> None:
         s = self._s
@@ -177,27 +180,46 @@ class PowerLoss:
         return high and (sample.mixture is None or sample.mixture >= self._set.mixture_rich)
 
     def _failing(self, before: float, rpm: float, in_air: bool) -> None:
-        """A sudden drop. Without a lever channel a closing throttle looks alike, but falls further."""
+        """A sudden drop. Without a lever channel a closing throttle looks alike, but falls further; just off the ground
+        nobody closes it."""
         s = self._s
         hold = self._failure_hold
         if s.sample.throttle is None:
             if in_air and self._highest > self._set.no_lever_failure_height_ft:
                 return
-            if self._closed(rpm):
+            if self._closed(rpm) and not in_air:
                 hold.clear()
                 hold.fired = True  # the throttle was closed: not a failure, now or a moment later
                 hold.since = s.t
                 return
             hold.hold_s = self._set.no_lever_failure_hold_s
-            hold.begin(s.crossing(s.prev.rpm, rpm, before * (1.0 - self._set.engine_failure_part)))
+            hold.begin(self._dropped_t(before, rpm))
             return
-        self._begin_failure(s.crossing(s.prev.rpm, rpm, before * (1.0 - self._set.engine_failure_part)))
+        self._begin_failure(self._dropped_t(before, rpm))
+
+    def _dropped_t(self, before: float, rpm: float) -> float:
+        """When it went through the limit; of a drop too great to be believed at once, when it first showed."""
+        s = self._s
+        if "rpm" in s.confirmed:
+            return s.prev_t
+        return s.crossing(s.prev.rpm, rpm, before * (1.0 - self._set.engine_failure_part))
+
+    def slows(self) -> None:
+        """The roll ends by slowing: with the lever full, that is a second sign of a failure that waits for one."""
+        lever = self._s.sample.throttle
+        if lever is None or lever < self._set.full_throttle:
+            return
+        for hold in (self._failure_hold, self._pressure_failure_hold):
+            if hold.since is not None and not hold.fired:
+                hold.clear()
+                self._cue("engine-failure")(self._s.t)
 
     def _failed(self, t: float) -> None:
         """It has lasted. Without a lever channel and still falling, it may be a throttle closed by a slow hand: where
         that ends is waited for."""
         hold = self._failure_hold
-        slow_hand = hold.since is not None and t < hold.since + SLOW_HAND_S and self._s.sample.throttle is None
+        fast = self._s.dt < SLOW_S and self._s.sample.throttle is None
+        slow_hand = fast and hold.since is not None and t < hold.since + SLOW_HAND_S
         if slow_hand and self._still_falls():
             hold.fired = False
             hold.schedule(t + FALLS_OVER_S)

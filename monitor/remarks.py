@@ -37,9 +37,12 @@ class Correctable:
             hold.begin(t)
         elif size < clear:
             self.clear()
-        if hold.since is not None:
-            rows = self._rows
-            rows.append((t, size if now is None else now))
+        rows = self._rows
+        rows.append((t, size if now is None else now))
+        if hold.since is None:
+            while len(rows) > 1:  # of slow data the one before tells whether it grew to this or shrank
+                rows.popleft()
+        else:
             while len(rows) > 2 and t - rows[0][0] > OVER_S:
                 rows.popleft()
 
@@ -47,7 +50,6 @@ class Correctable:
         """There is no error any more."""
         if self._hold.since is not None:
             self._hold.clear()
-            self._rows.clear()
 
     def _due(self, t: float) -> None:
         if self._inside or self._shrinks():

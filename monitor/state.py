@@ -15,6 +15,7 @@ from monitor.options import Options
 from monitor.sample import Sample
 from monitor.trend import Trend
 
+DEAD_KT, STEP_KT, STEP_S = 3.0, 15.0, 1.5  # some instruments read 0 until 20 to 25 kt (recorded training flights)
 KEEP_S = 15.0
 KEEP_MIN = 4
 POSITION_TAU_S = 0.8
@@ -31,10 +32,10 @@ class State:
     """The moment and its recent past. Speeds in knots, heights in feet, times in seconds of feed time."""
 
     __slots__ = (
-        "_derived", "_east", "_given_field_ft", "_north", "_origin", "_zero_n", "climb_fpm", "climbed_ft", "dt",
-        "height", "history", "ias", "ias_set_aside", "ias_trend", "level", "level_noise", "level_now", "level_smooth",
-        "level_trend", "prev", "prev_level", "prev_t", "rest_ias", "sample", "seen", "t", "track", "uses_height", "v",
-        "v_trend", "zero_ft",
+        "_derived", "_east", "_given_field_ft", "_north", "_origin", "_zero_n", "climb_fpm", "climbed_ft", "confirmed",
+        "dt", "height", "history", "ias", "ias_set_aside", "ias_trend", "level", "level_noise", "level_now",
+        "level_smooth", "level_trend", "prev", "prev_level", "prev_t", "rest_ias", "sample", "seen", "t", "track",
+        "uses_height", "v", "v_trend", "zero_ft",
     )  # fmt: skip
 
     def __init__(self, options: Options) -> None:
@@ -68,6 +69,7 @@ class State:
         self.track: float | None = None
         self.history: deque[Row] = deque()
         self.seen: set[str] = set()
+        self.confirmed: frozenset[str] = frozenset()  # channels of which two samples in a row say the same sudden thing
         self._east = Trend(POSITION_TAU_S)
         self._north = Trend(POSITION_TAU_S)
         self._derived = Trend(1.0)
@@ -81,6 +83,10 @@ class State:
         self.t = t
         ias = sample.ias_kt
         if ias is not None and not self.ias_set_aside:
+            if ias > STEP_KT and self.ias is not None and self.ias < DEAD_KT and self.dt < STEP_S:
+                self.ias_trend.reset()  # it comes alive in one step, which is no acceleration
+                if sample.groundspeed_kt is None:
+                    self.v_trend.reset()
             self.ias = ias
             self.ias_trend.update(t, ias)
         elif self.ias_set_aside or t - self.ias_trend.t > 1.5:

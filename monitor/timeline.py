@@ -21,6 +21,7 @@ from monitor.sample import Sample
 
 ENOUGH_S = 0.05
 """Samples closer together than this tell the pilot nothing sooner: of faster streams so many a second are judged."""
+CARRIED_PART = 0.999  # of an interval: what falls due with the next sample is judged by that one
 LATE_S = 1.0
 JUMP_S = 10.0
 LOST_S = 2.0
@@ -145,7 +146,7 @@ class Timeline:
         usual = sorted(recent)[len(recent) // 2]
         self._stride = max(1, int(self._enough_s / usual + 0.1))
         self.interval_s = usual * self._stride
-        self.carry_s = min(recent) * self._stride
+        self.carry_s = CARRIED_PART * min(recent) * self._stride
 
     def _returned(self, arrival_s: float, t: float) -> None:
         event = "back" if self.state == "lost" else "resumed"

@@ -94,12 +94,23 @@ def measure(case: Case, heard: Sequence[Heard]) -> Result:
 def flown_well(case: Case) -> bool:
     """Whether the model flew at all: a clean takeoff that never left the ground or turned over is no test of the coach.
 
-    It happens to the light tailwheel model in a crosswind at rest. Such flights are left out and counted.
+    It happens to the light tailwheel model in a crosswind at rest; others are turned round by the wind on their
+    wheels before the roll. Such flights are left out and counted.
     """
     over = float(np.nanmax(np.abs(case.columns["bank_deg"]))) > 45.0 if "bank_deg" in case.columns else False
     grounded = case.truth.wheels_off is None and case.scenario.kind not in ("rejected", "burst")
     left = case.truth.wheels_off is not None and case.scenario.kind in ("rejected", "burst")
-    return not over and (case.scenario.fault is not None or not (grounded or left))
+    return not over and not _turned_round(case) and (case.scenario.fault is not None or not (grounded or left))
+
+
+def _turned_round(case: Case) -> bool:
+    """More than 45 degrees off the runway on the wheels, and no failing steering was asked for."""
+    off_s, heading, fault = case.truth.wheels_off, case.columns.get("heading_deg"), case.scenario.fault
+    if off_s is None or heading is None or (fault is not None and fault.kind == "veer"):
+        return False
+    rolling = case.columns["time_s"] < off_s
+    away = (heading[rolling] - case.scenario.runway_deg + 180.0) % 360.0 - 180.0
+    return bool(rolling.any()) and float(np.nanmax(np.abs(away), initial=0.0)) > 45.0
 
 
 def _first(heard: Sequence[Heard], kind: str, name: str) -> Heard | None:

@@ -94,8 +94,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "no line before VR",
         "monitor/judge.py",
-        "elif self.to_rotate_s <= self._set.abort_line_s:",
-        "elif self.to_rotate_s <= 0.0:",
+        "        if self.to_rotate_s <= self._set.abort_line_s:",
+        "        if self.to_rotate_s <= 0.0:",
         "aborts go on to VR itself",
         JUDGE,
     ),
@@ -166,8 +166,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "judging after the throttle is closed",
         "monitor/coach.py",
-        "        self.judge.closed = True\n        self._agenda.clear()\n",
-        "        pass\n",
+        "        self.judge.closed = True\n        self._conditions",
+        "        self._conditions",
         "the idling engine of a rejected takeoff is warned of",
         SECOND_LOOK,
     ),
