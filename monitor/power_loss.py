@@ -29,7 +29,7 @@ class PowerLoss:
 
     __slots__ = (
         "_accelerated", "_aircraft", "_best_ias", "_best_level", "_best_ratio", "_dead_hold", "_failure_hold",
-        "_fixed", "_highest", "_judge", "_lever", "_lever_t", "_loss_hold", "_pressure_failure_hold",
+        "_fixed", "_highest", "_judge", "_least_left", "_lever", "_lever_t", "_loss_hold", "_pressure_failure_hold",
         "_pressure_loss_hold", "_propeller", "_ratio", "_s", "_second", "_set", "_smooth", "best_rpm", "is_set",
         "maybe_off",
     )  # fmt: skip
@@ -38,6 +38,7 @@ class PowerLoss:
         self._s = state
         self._aircraft = aircraft
         self._fixed = aircraft.propeller == "fixed"
+        self._least_left = 1.0 - settings.engine_failure_part  # with more of it left no drop is sudden
         self._set = settings
         self._judge = judge
         self._loss_hold = Hold(agenda, settings.power_loss_hold_s, self._lost)
@@ -139,7 +140,9 @@ class PowerLoss:
         red = self._aircraft.rpm_red_line
         if red is not None and rpm > 1.25 * red:
             return  # no engine does that: a damaged value, whatever it stands for
-        self._smooth = rpm if self._smooth is None else self._smooth + min(1.0, s.dt) * (rpm - self._smooth)
+        self._smooth = (
+            rpm if self._smooth is None else self._smooth + (s.dt if s.dt < 1.0 else 1.0) * (rpm - self._smooth)
+        )
         ias = s.ias if s.ias is not None else s.v if s.v is not None else self._best_ias
         if in_air and self._fixed and self.best_rpm is not None and self._too_rich():
             self.best_rpm *= 1.0 - RICH_LEAK_A_SECOND * min(s.dt, 1.0)
@@ -156,7 +159,7 @@ class PowerLoss:
                 climbed = max(0.0, s.level - self._best_level - set_.turn_height_ft)
                 expected *= 1.0 - set_.rpm_lapse_per_1000_ft * climbed / 1000.0
         before = self._second[0][1]
-        sudden = before is not None and rpm <= before * (1.0 - self._sudden_part())
+        sudden = before is not None and self._sudden(before, rpm)
         if before is not None and (sudden or self._failure_hold.since is not None) and rpm < 0.88 * expected:
             self._failing(before, rpm, in_air)  # the second time, of slow data, it need not have fallen further
         elif self._failure_hold.since is not None and rpm > 0.9 * expected:
@@ -167,11 +170,14 @@ class PowerLoss:
         elif self._loss_hold.since is not None and rpm > expected * (1.0 - 0.8 * set_.power_loss_part):
             self._loss_hold.clear()
 
-    def _sudden_part(self) -> float:
-        """How much must be gone since the oldest value at hand for a failure: with slow data that is over a second old,
+    def _sudden(self, before: float, now: float) -> bool:
+        """So much is gone since the oldest value at hand that it is a failure: with slow data that is over a second old,
         and a part of the power lost in it may look like all of it lost in one."""
+        if now > before * self._least_left:
+            return False
         longer_s = self._s.t - self._second[0][0] - 1.0
-        return self._set.engine_failure_part * (1.0 + min(max(0.3 * longer_s, 0.0), 0.4))
+        part = self._set.engine_failure_part * (1.0 + min(max(0.3 * longer_s, 0.0), 0.4))
+        return now <= before * (1.0 - part)
 
     def _too_rich(self) -> bool:
         """Mixture full rich far above the lean height: power fades as it climbs, by the pilot's hand."""
@@ -263,11 +269,13 @@ class PowerLoss:
             altitude = s.height or 0.0
         ambient = pressure_inhg(altitude)
         now = pressure / ambient
-        ratio = self._ratio = now if self._ratio is None else self._ratio + min(1.0, s.dt) * (now - self._ratio)
+        ratio = self._ratio = (
+            now if self._ratio is None else self._ratio + (s.dt if s.dt < 1.0 else 1.0) * (now - self._ratio)
+        )
         if self._best_ratio is None or ratio > self._best_ratio:
             self._best_ratio = ratio
         before = self._second[0][2]
-        fell = before is not None and pressure <= before * (1.0 - self._sudden_part())
+        fell = before is not None and self._sudden(before, pressure)
         fell = fell or (self._pressure_failure_hold.since is not None and now < 0.88 * self._best_ratio)
         if fell and s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
             self._pressure_failure_hold.begin_agreed(s.t, s.t, s.dt)

@@ -18,7 +18,7 @@ ASK_AGAIN_S = 0.5
 class Correctable:
     """An error that is remarked on once it has lasted, but not while the pilot takes it out."""
 
-    __slots__ = ("_hold", "_inside", "_least", "_rows", "_say")
+    __slots__ = ("_before", "_hold", "_inside", "_least", "_rows", "_say")
 
     def __init__(self, agenda: Agenda, hold_s: float, least: float, say: Callable[[float], None]) -> None:
         """`least`: so much less than half a second ago is no noise, in the error's unit."""
@@ -27,27 +27,31 @@ class Correctable:
         self._say = say
         self._inside = True  # the limit: with hysteresis it may not be over yet
         self._rows: deque[tuple[float, float]] = deque()
+        self._before: tuple[float, float] | None = None
 
     def watch(self, t: float, size: float, limit: float, clear: float, now: float | None = None) -> None:
         """The error's size at `t`: beyond `limit` it waits to be said; below `clear` it is over. `now`: where size is a
         mean, the error of this moment."""
-        hold = self._hold
-        self._inside = size <= limit
-        if size > limit:
+        hold, rows = self._hold, self._rows
+        inside = self._inside = size <= limit
+        row = (t, size if now is None else now)
+        if hold.since is None:
+            if inside:
+                self._before = row
+                return
             hold.begin(t)
+            rows.clear()
+            if self._before is not None:  # of slow data this tells whether it grew or shrank
+                rows.append(self._before)
         elif size < clear:
             self.clear()
-        rows = self._rows
-        rows.append((t, size if now is None else now))
-        if hold.since is None:
-            while len(rows) > 1:  # of slow data the one before tells whether it grew to this or shrank
-                rows.popleft()
-        else:
-            while len(rows) > 2 and t - rows[0][0] > OVER_S:
-                rows.popleft()
+        rows.append(row)
+        while len(rows) > 2 and t - rows[0][0] > OVER_S:
+            rows.popleft()
 
     def clear(self) -> None:
         """There is no error any more."""
+        self._before = None
         if self._hold.since is not None:
             self._hold.clear()
 
