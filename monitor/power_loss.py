@@ -171,8 +171,8 @@ class PowerLoss:
             self._loss_hold.clear()
 
     def _sudden(self, before: float, now: float) -> bool:
-        """So much is gone since the oldest value at hand that it is a failure: with slow data that is over a second old,
-        and a part of the power lost in it may look like all of it lost in one."""
+        """So much is gone since the oldest value at hand that it is a failure: with slow data that is over a second
+        old, and a part of the power lost in it may look like all of it lost in one."""
         if now > before * self._least_left:
             return False
         longer_s = self._s.t - self._second[0][0] - 1.0

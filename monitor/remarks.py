@@ -63,10 +63,10 @@ class Correctable:
             self._say(t)
 
     def _shrinks(self) -> bool:
-        """The mean of the later half is less than that of the earlier one."""
+        """The mean of the later half is less than that of the earlier one; of a single sample nobody knows yet."""
         rows = list(self._rows)
         if len(rows) < 2:
-            return False
+            return True
         half = len(rows) // 2
         earlier = sum(size for _, size in rows[:half]) / half
         later = sum(size for _, size in rows[half:]) / (len(rows) - half)

@@ -125,6 +125,14 @@ def test_limits_are_watched_from_the_moment_the_power_is_on(channel: str, value:
     assert flown.t("warning", "abort") == pytest.approx(due_s, abs=0.6)
 
 
+def test_one_sample_in_five_seconds_shows_no_speed_that_is_not_being_gained() -> None:
+    """At 0.2 Hz a slow gain of speed to VY, 0.6 kt a second from 56 kt on: no "Nose down" between two samples."""
+    speed = ((11.0, 0.0), (25.0, 56.0), (48.3, 70.0))
+    for start_s in (0.0, 1.0, 2.0, 3.0, 4.0):
+        flight = takeoff(0.2, ias_kt=speed, groundspeed_kt=speed).between(start_s, 70.0)
+        assert fly(flight).all("advisory", "climb-slow") == [], start_s
+
+
 # ---- without levers --------------------------------------------------------------------------------------------------
 
 
