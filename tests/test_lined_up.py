@@ -7,15 +7,15 @@ from collections import Counter
 import pytest
 
 from monitor.options import Options
-from tests.synthetic import FIXED, Flight, fly, step, takeoff
+from tests.synthetic import FIXED, GOVERNED, Flight, fly, governed, step, takeoff
 
 
-def _held_on_the_brakes(release_s: float) -> Flight:
+def _held_on_the_brakes(release_s: float, flight: Flight | None = None) -> Flight:
     """Full power from 12 s, the brakes released later, then the takeoff as ever."""
     later = release_s - 11.0
     speed = ((11.0 + later, 0.0), (25.0 + later, 56.0), (39.0 + later, 70.0))
     height = ((25.0 + later, 0.0), (116.0, 12.0 * (91.0 - later)))
-    return takeoff(
+    return (flight or takeoff()).with_(
         ias_kt=speed, groundspeed_kt=speed, pitch_deg=((23.7 + later, 0.0), (26.7 + later, 9.0)),
         on_ground=step(25.0 + later, 1.0, 0.0), vertical_speed_fpm=step(25.0 + later, 0.0, 720.0), height_ft=height,
         altitude_ft=tuple((t, 400.0 + h) for t, h in height),
@@ -29,6 +29,13 @@ def test_power_set_standing_is_called_when_it_is_set(release_s: float) -> None:
     assert flown.t("callout", "power-set") == pytest.approx(13.0, abs=0.15)
     assert flown.said("power-set") == "Power set, green"
     assert flown.said("airspeed-alive") is not None
+
+
+def test_governed_power_set_standing_is_called_when_it_is_set() -> None:
+    """The same with a constant-speed propeller that reaches its governed rpm on the brakes."""
+    flight = _held_on_the_brakes(20.0, governed()).between(0.0, 32.0)
+    flown = fly(flight, GOVERNED, Options(runway_heading_deg=80.0))
+    assert flown.t("callout", "power-set") == pytest.approx(13.0, abs=0.15)
 
 
 def test_power_tried_standing_and_taken_off_again_is_called_once() -> None:

@@ -43,6 +43,13 @@ def test_a_step_of_airspeed_does_not_draw_the_line_before_vr_nearer(
     assert flown.t("warning", "abort") < 20.1
 
 
+def test_a_gust_does_not_draw_the_line_before_vr_nearer() -> None:
+    """Seven knots of wind more at 18.8 s, 2.5 s from VR by the groundspeed: oil pressure is an abort still."""
+    gust = ((11.0, 0.0), (18.6, 30.4), (19.0, 39.0), (21.5, 49.0), (22.0, 44.0), (25.0, 56.0), (39.0, 70.0))
+    flown = fly(takeoff(ias_kt=gust).bend("oil_pressure_psi", 17.7, 200.0, 15.0).between(5.0, 21.0))
+    assert flown.warnings == [("abort", "oil-pressure-low")]
+
+
 def test_a_step_of_airspeed_hushes_nothing() -> None:
     """The same: seven degrees off at 18.4 s is said, and "Airspeed alive" at one sample a second too."""
     assert fly(LATE_ALIVE.bend("heading_deg", 18.4, 20.4, 87.0)).one("advisory", "heading").say == "Come left"
