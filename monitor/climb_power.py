@@ -18,8 +18,9 @@ from monitor.state import State
 
 G_FT_S2 = 32.174
 SLOW_S = 0.5  # so the parts of a mean below stay under 1
-CALM_KT_S = 0.35  # in air calmer than this the scatter is what it was before: a fall must not pass for scatter
+CALM_KT_S = 0.35  # in air calmer than this a fall is held against what was before it, lest it pass for usual
 BEFORE_S = 8.0
+LEAST_FPM = 300.0  # a climb that is weak to begin with cannot halve
 LULL_FPM = 500.0  # a fall by less may be sinking air even so
 GAINS_KT_S, NEAR_KT = 0.3, 2.0  # gaining speed for the climb: what instruments' lag makes of that is no scatter
 GUSTY_KT_S = 0.6  # with airspeed changing more than this in the mean, gusts hide what the engine does
@@ -44,8 +45,8 @@ class ClimbPower:
         self._usual: float | None = None
         self._gust = 0.3
         self._settled = False  # the climb speed has been reached
-        self._scatter = self._scatter_least = 150.0  # as in gusts, until this air is known
-        self._scatters: deque[tuple[float, float]] = deque()
+        self._scatter = 150.0  # as in gusts, until this air is known
+        self._before: deque[tuple[float, float, float]] = deque()  # time, scatter, usual, about one a second
 
     def update(self, altitude_stands: bool) -> None:
         """One sample of the climb; altitude_stands: it may be stuck, and no climb is none."""
@@ -73,30 +74,31 @@ class ClimbPower:
         self._now = energy if self._now is None else self._now + s.dt / 4.0 * (energy - self._now)
         usual = self._usual if self._usual is not None else self._now
         short = usual - self._now
-        # In gusts a climb comes and goes; only a fall well beyond this air's own scatter is the engine's.
         rate = s.ias_trend.rate
         self._gust += s.dt / 8.0 * (abs(rate) - self._gust)
-        least = max(4.0 * self._scatter_before(s.t), LULL_FPM) if self._gust < CALM_KT_S else 4.0 * self._scatter
-        enough = short > max((1.0 - self._set.climb_loss_part) * usual, least)
-        low = enough and usual > 300.0 and self._gust < GUSTY_KT_S
+        low = self._fell(s.t, self._now, usual)
         self._settled = self._settled or rate < GAINS_KT_S or s.ias_trend.value > self._climb_kt - NEAR_KT
-        if (
-            not low and self._settled
-        ):  # what the climb usually is, learned while it is well: a loss must not teach what is usual
+        if not low and self._settled:  # what is usual is learned while all is well: a loss must not teach it
             usual += s.dt / 12.0 * (max(self._now, 0.75 * usual) - usual)
             self._scatter += s.dt / 15.0 * (min(abs(short), 2.0 * self._scatter) - self._scatter)
         self._usual = usual
         self._hold.update(low, s.t)
 
-    def _scatter_before(self, t: float) -> float:
-        """The least of the scatter in the last seconds, looked at once a second."""
-        seen = self._scatters
-        if not seen or t - seen[-1][0] >= 1.0:
-            seen.append((t, self._scatter))
-            while t - seen[0][0] > BEFORE_S:
-                seen.popleft()
-            self._scatter_least = min(scatter for _, scatter in seen)
-        return self._scatter_least
+    def _fell(self, t: float, now: float, usual: float) -> bool:
+        """Below half of what is usual. In gusts a climb comes and goes: only a fall well beyond this air's own scatter
+        is the engine's; in calm air beyond what it was before the fall began."""
+        part = 1.0 - self._set.climb_loss_part
+        before = self._before
+        if not before or t - before[-1][0] >= 1.0:
+            before.append((t, self._scatter, usual))
+            while t - before[0][0] > BEFORE_S:
+                before.popleft()
+        if self._gust < CALM_KT_S:
+            then = max(row[2] for row in before)
+            scatter = min(row[1] for row in before)
+            if then > LEAST_FPM and then - now > max(part * then, 4.0 * scatter, LULL_FPM):
+                return True
+        return self._gust < GUSTY_KT_S and usual > LEAST_FPM and usual - now > max(part * usual, 4.0 * self._scatter)
 
     def _lost(self, t: float) -> None:
         self._judge.cue("power-loss", t, lambda: True, False)

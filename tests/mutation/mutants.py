@@ -1222,8 +1222,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a climb's fall is its scatter",
         "monitor/climb_power.py",
-        "max(4.0 * self._scatter_before(s.t), LULL_FPM) if self._gust < CALM_KT_S else 4.0 * self._scatter",
-        "4.0 * self._scatter",
+        "        if self._gust < CALM_KT_S:",
+        "        if False:",
         "a climb that turns into a descent is not called",
         POWER,
     ),
