@@ -11,11 +11,13 @@ on model flights and on recorded training flights.
 
 from __future__ import annotations
 
+from collections import deque
+
 from monitor.aloft import Aloft
 from monitor.grade import Grade
 from monitor.liftoff_time import FAST_S, WheelsOff
 from monitor.settings import Settings
-from monitor.state import State
+from monitor.state import KEEP_S, State
 
 CLIMBS_FPM = 200.0  # 2 % at 100 kt
 FLIES_FROM = 0.72  # of VR: no aeroplane leaves the ground slower (43 kt with a VR of 55 was seen in a recorded takeoff)
@@ -41,6 +43,7 @@ class LiftOff:
         self._clear_since: float | None = None
         self._armed_t: float | None = None
         self._flies_t: float | None = None
+        self._banks: deque[tuple[float, float]] = deque()  # time and how far the wings were off level (deg)
         self._opened = (0.0, 0.0)  # the last sample with the switch closed, the first with it open
         self._doubtful = False
         self._switch_dead = False
@@ -105,6 +108,8 @@ class LiftOff:
 
     def _by_level(self, s: State, interval_s: float) -> float | None:
         fast = interval_s <= FAST_S
+        if fast and s.sample.bank_deg is not None and self._flies_t is not None:
+            self._keep_bank(s.t, abs(s.sample.bank_deg))
         if s.level is None:
             return self._by_climb(s)
         rise = self._follow_level(s, fast)
@@ -131,6 +136,12 @@ class LiftOff:
             return None  # altitude that sagged with speed comes back as the aeroplane stops
         return self._began(s, interval_s)
 
+    def _keep_bank(self, t: float, bank_deg: float) -> None:
+        banks = self._banks
+        banks.append((t, bank_deg))
+        if t - banks[0][0] > KEEP_S:
+            banks.popleft()
+
     def _by_climb(self, s: State) -> float | None:
         """Neither height nor altitude: a climb that no runway gives, for the time of a hop."""
         climb = s.sample.vertical_speed_fpm
@@ -144,7 +155,8 @@ class LiftOff:
     def _began(self, s: State, interval_s: float) -> float:
         """When the wheels left, once it is certain that they did."""
         rows = self._grade.levelled(s.history)
-        t = WheelsOff(self._set, s, rows, self._lowest_ft or 0.0, self._aloft.since).time(interval_s)
+        search = WheelsOff(self._set, s, rows, dict(self._banks), self._lowest_ft or 0.0, self._aloft.since)
+        t = search.time(interval_s)
         return max(t, self._flies_t if self._flies_t is not None else t)
 
     def _clear_of_ground(self, s: State, rise: float) -> bool:

@@ -78,6 +78,18 @@ def test_a_sloping_runway_at_one_sample_a_second(slope: float) -> None:
     assert _off(_on_slope(slope, 1.0)) == pytest.approx(OFF_S, abs=1.0)
 
 
+ROLLS: Points = ((24.0, 0.0), (OFF_S, 0.35), (35.0, 120.35), (116.0, 1092.35))
+"""The wing rises 5 deg/s about the last wheel for a second (4 ft from the middle: 21 ft/min), then all is off."""
+
+
+@pytest.mark.parametrize("left_out", [(), ("height_ft",)])
+def test_rolling_about_the_last_wheel_is_no_climb(left_out: tuple[str, ...]) -> None:
+    """One main wheel leaves a second before the other; lift-off is when the second one leaves."""
+    bank: Points = ((24.0, 0.0), (OFF_S, 5.0))
+    flight = takeoff(20.0, **_climbing(ROLLS), bank_deg=bank, pitch_deg=9.0).without("on_ground", *left_out)
+    assert _off(flight) == pytest.approx(OFF_S, abs=0.35)
+
+
 @pytest.mark.parametrize(("track_deg", "aborts"), [(80.0, False), (63.0, True)])
 def test_a_crab_at_lift_off_is_no_loss_of_direction(track_deg: float, aborts: bool) -> None:
     """Without a switch, floating at a foot in a crosswind, nose up and 18 degrees aside with the track along the runway

@@ -716,6 +716,14 @@ MUTANTS: tuple[Mutant, ...] = (
         LIFTOFF,
     ),
     Mutant(
+        "a wing that rises taken for a climb",
+        "monitor/liftoff_time.py",
+        "CLIMB_PER_BANK_RATE = 3.0",
+        "CLIMB_PER_BANK_RATE = 0.0",
+        "lift-off is stamped when the first of two wheels leaves",
+        LIFTOFF,
+    ),
+    Mutant(
         "every runway level",
         "monitor/grade.py",
         "self.part = min(rise / self._rolled_ft, STEEPEST) if sure else 0.0",
