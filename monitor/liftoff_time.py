@@ -12,6 +12,7 @@ from monitor.settings import Settings
 from monitor.state import Row, State
 
 FAST_S = 0.5  # up to this usual interval the data counts as fast
+SPARSE_S = 0.4  # beyond this, too few samples to smooth vertical speed over
 SHOWS_S = 0.08  # a climb is this old when it first shows in vertical speed; here and below measured on model flights
 LAG_PART = 0.65  # of the instrument's time constant comes on top
 LAG_MOST_S = 0.6
@@ -53,7 +54,10 @@ class WheelsOff:
 
     def time(self, interval_s: float) -> float:
         """The time, for data that comes at this usual interval."""
-        return self._began_fast() - self._lag_s() if interval_s <= FAST_S else self._began_slow(interval_s)
+        by_climb = self._s.sample.vertical_speed_fpm is not None
+        if interval_s <= (SPARSE_S if by_climb else FAST_S):
+            return self._began_fast() - self._lag_s()
+        return self._began_slow(interval_s)
 
     def _lag_s(self) -> float:
         """How late a climb's beginning shows in vertical speed: by its instrument's lag against the level.

@@ -90,6 +90,14 @@ def test_rolling_about_the_last_wheel_is_no_climb(left_out: tuple[str, ...]) -> 
     assert _off(flight) == pytest.approx(OFF_S, abs=0.35)
 
 
+@pytest.mark.parametrize("late_s", [0.0, 0.1, 0.2, 0.3, 0.4])
+def test_two_samples_a_second(late_s: float) -> None:
+    """With vertical speed at 2 Hz lift-off is found to less than a sample, wherever it falls between two."""
+    off_s = OFF_S + late_s
+    height: Points = ((off_s, 0.0), (off_s + 2.0, 16.0), (116.0, 16.0 + 12.0 * (114.0 - off_s)))
+    assert _off(takeoff(2.0, **_climbing(height)).without("on_ground")) == pytest.approx(off_s, abs=0.4)
+
+
 @pytest.mark.parametrize(("track_deg", "aborts"), [(80.0, False), (63.0, True)])
 def test_a_crab_at_lift_off_is_no_loss_of_direction(track_deg: float, aborts: bool) -> None:
     """Without a switch, floating at a foot in a crosswind, nose up and 18 degrees aside with the track along the runway

@@ -724,6 +724,14 @@ MUTANTS: tuple[Mutant, ...] = (
         LIFTOFF,
     ),
     Mutant(
+        "two samples a second smoothed",
+        "monitor/liftoff_time.py",
+        "SPARSE_S = 0.4",
+        "SPARSE_S = 0.5",
+        "at 2 Hz lift-off is stamped up to a second early",
+        LIFTOFF,
+    ),
+    Mutant(
         "every runway level",
         "monitor/grade.py",
         "self.part = min(rise / self._rolled_ft, STEEPEST) if sure else 0.0",
