@@ -18,7 +18,7 @@ NOISE_PART = 3.0  # of the height's mean scatter on top of both
 class Aloft:
     """Follows the height above the wheels' own; `since` is when it became more, for `hop_s` or as yet."""
 
-    __slots__ = ("_for_good", "_hop_s", "_low", "_started", "since")
+    __slots__ = ("_hop_s", "_low", "_started", "for_good", "since")
 
     def __init__(self, hop_s: float) -> None:
         self._hop_s = hop_s
@@ -27,7 +27,7 @@ class Aloft:
     def reset(self) -> None:
         """A new roll begins."""
         self.since: float | None = None
-        self._for_good = False
+        self.for_good = False  # for longer than a hop
         self._low: float | None = None
         self._started: float | None = None
 
@@ -48,6 +48,6 @@ class Aloft:
             if rise > CLEAR_FT:
                 self.since = s.t
             return
-        self._for_good = self._for_good or s.t - self.since >= self._hop_s
-        if rise < DOWN_FT and not self._for_good:
+        self.for_good = self.for_good or s.t - self.since >= self._hop_s
+        if rise < DOWN_FT and not self.for_good:
             self.since = None

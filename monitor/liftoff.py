@@ -20,6 +20,7 @@ from monitor.settings import Settings
 from monitor.state import KEEP_S, State
 
 CLIMBS_FPM = 200.0  # 2 % at 100 kt
+REACH_S = 3.0  # the rows must reach back so far before the aeroplane was clear of the ground
 FLIES_FROM = 0.72  # of VR: no aeroplane leaves the ground slower (43 kt with a VR of 55 was seen in a recorded takeoff)
 
 
@@ -44,6 +45,7 @@ class LiftOff:
         self._armed_t: float | None = None
         self._flies_t: float | None = None
         self._banks: deque[tuple[float, float]] = deque()  # time and how far the wings were off level (deg)
+        self._floats_t: float | None = None  # the time of lift-off as found when it was first off for good
         self._opened = (0.0, 0.0)  # the last sample with the switch closed, the first with it open
         self._doubtful = False
         self._switch_dead = False
@@ -116,6 +118,8 @@ class LiftOff:
         if rise is None:
             self._rising_since = None
             return None
+        if self._aloft.for_good and self._floats_t is None:
+            self._floats_t = self._began(s, interval_s)
         set_ = self._set
         doubt = set_.liftoff_doubt_ft if s.uses_height else 0.5 * set_.liftoff_rise_fast_ft
         climb = (s.climb_fpm or 0.0) - self._grade.climb_fpm(s.v)
@@ -153,9 +157,12 @@ class LiftOff:
         return self._rising_since if s.t - self._rising_since >= self._set.hop_s else None
 
     def _began(self, s: State, interval_s: float) -> float:
-        """When the wheels left, once it is certain that they did."""
+        """When the wheels left, once it is certain that they did. After a long float the rows no longer tell."""
+        since = self._aloft.since
+        if self._floats_t is not None and since is not None and s.t - since > KEEP_S - REACH_S:
+            return self._floats_t
         rows = self._grade.levelled(s.history)
-        search = WheelsOff(self._set, s, rows, dict(self._banks), self._lowest_ft or 0.0, self._aloft.since)
+        search = WheelsOff(self._set, s, rows, dict(self._banks), self._lowest_ft or 0.0, since)
         t = search.time(interval_s)
         return max(t, self._flies_t if self._flies_t is not None else t)
 

@@ -90,6 +90,16 @@ def test_rolling_about_the_last_wheel_is_no_climb(left_out: tuple[str, ...]) -> 
     assert _off(flight) == pytest.approx(OFF_S, abs=0.35)
 
 
+LONG_FLOAT: Points = ((OFF_S, 0.0), (26.5, 1.5), (46.0, 1.5), (54.0, 97.5), (116.0, 841.5))
+"""Twenty seconds at a foot and a half."""
+
+
+@pytest.mark.parametrize(("rate_hz", "within_s"), [(20.0, 0.35), (1.0, 0.75)])
+def test_a_float_longer_than_the_history(rate_hz: float, within_s: float) -> None:
+    """Certain only after more than the 15 s that are kept, lift-off is stamped as found at the float's beginning."""
+    assert _off(takeoff(rate_hz, **_climbing(LONG_FLOAT)).without("on_ground")) == pytest.approx(OFF_S, abs=within_s)
+
+
 @pytest.mark.parametrize("late_s", [0.0, 0.1, 0.2, 0.3, 0.4])
 def test_two_samples_a_second(late_s: float) -> None:
     """With vertical speed at 2 Hz lift-off is found to less than a sample, wherever it falls between two."""

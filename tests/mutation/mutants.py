@@ -732,6 +732,14 @@ MUTANTS: tuple[Mutant, ...] = (
         LIFTOFF,
     ),
     Mutant(
+        "a long float's beginning forgotten",
+        "monitor/liftoff.py",
+        "            return self._floats_t\n",
+        "            pass\n",
+        "lift-off is stamped 15 s before it was certain, in the middle of a float",
+        LIFTOFF,
+    ),
+    Mutant(
         "every runway level",
         "monitor/grade.py",
         "self.part = min(rise / self._rolled_ft, STEEPEST) if sure else 0.0",
