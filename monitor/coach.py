@@ -206,7 +206,7 @@ class Coach:
         self._airspeed.roll()
         self._limits.update()
         self.routine.roll()
-        self._deviations.roll()
+        self._deviations.roll(self._phases.since)
         self._airspeed_data.update()
         self._configuration.look()
         self._configuration.power_is_on(self._phases.since)
@@ -229,6 +229,7 @@ class Coach:
         self._plausibility.climb(s.t, sample)
         self._airspeed_data.update()
         if judge.engine_failed:
+            self._deviations.glide()
             return
         self.routine.climb()
         self._deviations.climb(stands)

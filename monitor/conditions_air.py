@@ -11,8 +11,8 @@ class AirConditions:
     """Watches a flight; `keep_climb` once a sample, then the phase's conditions are asked."""
 
     __slots__ = (
-        "_climb_best", "_climb_kt", "_climb_slow", "_power_best", "_s", "_set", "_sinking_since", "_throttle_full",
-        "_vr", "level_since", "touchdown",
+        "_climb_best", "_climb_kt", "_climb_slow", "_flat_since", "_level_noticed_t", "_power_best", "_s", "_set",
+        "_sinking_since", "_throttle_full", "_vr", "level_since", "touchdown",
     )  # fmt: skip
 
     def __init__(self, state: State, settings: Settings, rotate_kt: float, climb_kt: float) -> None:
@@ -26,7 +26,9 @@ class AirConditions:
     def restart_air(self) -> None:
         """Start over, as after a jump of the clock."""
         self.touchdown.reset()
-        self.level_since: float | None = None
+        self.level_since: float | None = None  # where the climb fell off, told only once it shows
+        self._level_noticed_t = 0.0
+        self._flat_since: float | None = None
         self._sinking_since: float | None = None
         self._throttle_full = 0.0
         self._power_best = 0.0
@@ -76,11 +78,16 @@ class AirConditions:
             self._climb_slow += min(1.0, s.dt / 4.0) * (s.climb_fpm - self._climb_slow)
             if self._climb_slow > self._climb_best:
                 self._climb_best = self._climb_slow
+            if s.climb_fpm > 0.5 * self._climb_best:
+                self._flat_since = None
+            elif self._flat_since is None:
+                self._flat_since = s.crossing(s.prev.vertical_speed_fpm, s.climb_fpm, 0.5 * self._climb_best)
         high = s.height is not None and s.height >= 300.0
         if not high or s.climb_fpm is None or not self.level() or not self._faster_or_eased():
             self.level_since = None
         elif self.level_since is None:
-            self.level_since = s.t
+            self._level_noticed_t = s.t
+            self.level_since = s.t if self._flat_since is None else self._flat_since
 
     def level(self) -> bool:
         """Flying level: little climb, and little against what this aeroplane has shown (a weak one climbs slowly)."""
@@ -94,7 +101,7 @@ class AirConditions:
     def levelled(self) -> float | None:
         """When the aeroplane levelled off, once it has been level for 5 s."""
         since = self.level_since
-        return since if since is not None and self._s.t - since >= 5.0 else None
+        return since if since is not None and self._s.t - self._level_noticed_t >= 5.0 else None
 
     def ends_climb(self) -> float | None:
         """Level for 15 s, or going down for 5 s: the climb is over."""
@@ -109,4 +116,4 @@ class AirConditions:
         elif s.t - self._sinking_since >= 5.0:
             return self._sinking_since
         since = self.level_since
-        return since if since is not None and s.t - since >= 15.0 else None
+        return since if since is not None and s.t - self._level_noticed_t >= 15.0 else None

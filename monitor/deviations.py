@@ -95,11 +95,11 @@ class Deviations(Remarks):
 
     # ---- on the wheels ---------------------------------------------------------------------------------------------
 
-    def roll(self) -> None:
-        """One sample of the roll."""
+    def roll(self, began: float) -> None:
+        """One sample of the roll; began: when its phase did."""
         s, set_ = self._s, self._set
         if self._roll_t is None:
-            self._roll_t = s.t
+            self._roll_t = began
         if not self.maybe_off:
             self._flaps_takeoff = s.sample.flaps_deg  # after a landing they may still run up on the roll
         if self.maybe_off:
@@ -206,12 +206,22 @@ class Deviations(Remarks):
             self._watch_speed(s.ias, height, altitude_stands)
             # Once the climb-out is over the pilot chooses the speed.
             chosen = "after-takeoff" in self._routine.done or self._conditions.power_reduced() is not None
+            chosen = chosen or self._conditions.level_since is not None
             if not chosen and not altitude_stands:
                 self._watch_climb_speed(s.ias, height)
             else:
                 self._climb_fast.clear()
                 self._climb_slow.clear()
         self._watch_levers(height)
+
+    def glide(self) -> None:
+        """One sample with the engine dead: what kills there is a stall, and a steep turn back."""
+        s = self._s
+        height, bank = s.height, s.sample.bank_deg
+        if s.ias is not None:
+            self._watch_stall(s.ias, height)
+        if bank is not None:
+            self._watch_steep(bank, height)
 
     def _end_roll(self) -> None:
         """Off the ground: what was wrong on the wheels is over."""
@@ -228,8 +238,11 @@ class Deviations(Remarks):
             return
         limit = set_.bank_in_turn_deg if turned else set_.bank_deg
         self._bank.watch(s.t, abs(bank), limit, limit)
+        self._watch_steep(bank, height)
+
+    def _watch_steep(self, bank: float, height: float | None) -> None:
         low = height is not None and height < 1000.0
-        self._steep.update(low and abs(bank) > set_.bank_steep_deg, s.t)
+        self._steep.update(low and abs(bank) > self._set.bank_steep_deg, self._s.t)
 
     def _watch_track(self, height: float | None) -> None:
         s, set_ = self._s, self._set
@@ -258,8 +271,11 @@ class Deviations(Remarks):
                 self._sink.clear()
             self._highest = height
             return
+        height = s.level_now - (s.zero_ft or 0.0)  # one reading that is off, or noise, is no sink
         self._highest = height if self._highest is None else max(self._highest, height)
-        if self._highest - height >= set_.sink_ft:
+        if climb > set_.positive_rate_fpm:
+            self._highest = height
+        elif self._highest - height >= set_.sink_ft:
             self._highest = height
             self._sinking(s.t)
         self._sink.update(climb < -set_.sink_fpm, s.t)
@@ -271,22 +287,29 @@ class Deviations(Remarks):
 
     def _watch_speed(self, ias: float, height: float | None, altitude_stands: bool) -> None:
         s, set_, speeds = self._s, self._set, self._aircraft.speeds_kias
+        out = self._watch_stall(ias, height)
         high = height is not None and height > 50.0
-        flaps = s.sample.flaps_deg
-        out = flaps is not None and flaps > set_.flaps_up_deg
-        stall = speeds.stall_flaps if out and speeds.stall_flaps is not None else speeds.stall_clean
-        if stall is not None:
-            threshold = set_.stall_margin_part * stall
-            if ias < threshold and height is not None and height >= set_.ground_effect_ft:
-                self._slow.begin(s.crossing(s.prev.ias_kt, ias, threshold))
-            elif self._slow.since is not None:
-                self._slow.clear()
         if speeds.best_angle is not None:
             slow = high and not altitude_stands and ias < speeds.best_angle - set_.climb_slow_kt
             self._below_angle.update(slow, s.t)
         limit = speeds.flaps_extended_max
         if limit is not None:
             self._flaps_fast.update(out and ias > limit, s.t)
+
+    def _watch_stall(self, ias: float, height: float | None) -> bool:
+        """Near the stall with the flaps as they are; gives whether they are out."""
+        s, set_, speeds = self._s, self._set, self._aircraft.speeds_kias
+        flaps = s.sample.flaps_deg
+        out = flaps is not None and flaps > set_.flaps_up_deg
+        stall = speeds.stall_flaps if out and speeds.stall_flaps is not None else speeds.stall_clean
+        if stall is None:
+            return out
+        threshold = set_.stall_margin_part * stall
+        if ias < threshold and height is not None and height >= set_.ground_effect_ft:
+            self._slow.begin(s.crossing(s.prev.ias_kt, ias, threshold))
+        elif self._slow.since is not None:
+            self._slow.clear()
+        return out
 
     def _watch_climb_speed(self, ias: float, height: float | None) -> None:
         """Outside +10/-5 kt of the climb speed in the mean of 3 s, for 3 s; over again inside +8/-3."""
@@ -313,6 +336,7 @@ class Deviations(Remarks):
             if throttle > self._throttle_best:
                 self._throttle_best = throttle
             reduced = throttle < self._throttle_best - set_.power_reduced_part
+            reduced = reduced and "level-off" not in self._routine.done and self._conditions.level_since is None
             self._power.update(reduced and height is not None and height < set_.turn_height_ft, s.t)
         if flaps is None:
             return

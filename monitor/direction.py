@@ -14,6 +14,9 @@ from monitor.trend import Trend
 
 OFFSET_TAU_S = 0.5
 """Time constant of the drift across the runway: ten samples at 20 Hz; a swerve builds up over a second or more."""
+OFFSET_NOISE_S, NOISE_TIMES, OFFSET_CLEAN_FT = 3.0, 2.5, 3.0
+"""Over which the offset's scatter is learned, how many times its mean size is no drift, and how much of that is not
+counted (common practice, no source)."""
 LINED_UP_DEG = 10.0
 """Pointing along a given runway heading within this, as for the phase lined-up."""
 POSITION_HOLDS_S = 1.5
@@ -53,6 +56,7 @@ class Direction:
         self.offset_ft: float | None = None  # right of the centreline is positive; None below the speed to judge from
         self._offset = Trend(OFFSET_TAU_S)
         self._offset_from_s = 0.0
+        self._offset_noise_ft = 0.0
         self._was_inside = False
         self._mean_off = 0.0
         self._mean_n = 0
@@ -85,6 +89,10 @@ class Direction:
         off_ft = centre.offset_ft(sample.latitude_deg, sample.longitude_deg)
         if not offset.ready:
             self._offset_from_s = s.t
+        else:
+            since_s = s.t - offset.t
+            scatter_ft = abs(off_ft - offset.value - offset.rate * since_s)
+            self._offset_noise_ft += min(1.0, since_s / OFFSET_NOISE_S) * (scatter_ft - self._offset_noise_ft)
         offset.update(s.t, off_ft)
         if not slow:
             self.offset_ft = off_ft
@@ -102,7 +110,9 @@ class Direction:
         if not self._was_inside or offset.t - self._offset_from_s < 2.0 * OFFSET_TAU_S:
             return False  # a drift told from less time than that is the position's noise
         away = offset.rate if offset.value > 0.0 else -offset.rate
-        return abs(offset.value) + max(away, 0.0) * self._set.edge_s > edge_ft
+        # A position that scatters shows drifts that are none; some feet of it are a swerve's own beginning.
+        sure_ft = max(NOISE_TIMES * self._offset_noise_ft - OFFSET_CLEAN_FT, 0.0)
+        return abs(offset.value) + max(away, 0.0) * self._set.edge_s > edge_ft + sure_ft
 
     def _leaving(self, t: float) -> None:
         self._judge.cue("directional-control", t, self._near_edge, self.maybe_off)

@@ -38,6 +38,8 @@ ABORT_TABLE: dict[str, tuple[str, str, str]] = {
     "configuration-flaps": ("abort", "abort", "hold"),
 }
 ALWAYS = frozenset({"engine-failure", "directional-control"})
+OF_POWER = frozenset({"engine-failure", "power-loss", "rpm-low", "manifold-pressure-low"})
+"""One trouble, seen by this gauge or that."""
 SAID_AGAIN = ("oil-pressure-low", "oil-temperature-high", "rpm-high", "airspeed-not-alive")
 """Reasons of an abort that can be looked at again after lift-off; lost power shows itself again, or is back."""
 MISTAKEN_S = 1.0  # so much further from VR than the line is no gust any more (common practice, no source)
@@ -76,6 +78,8 @@ class Judge:
         self.engine_failed = False
         self.held: dict[str, Callable[[], bool]] = {}
         self.roll_ft = 0.0
+        self._v_before: float | None = None
+        self._rolled_t = -inf  # so far the distance is counted already
         self.to_rotate_s = inf
         self._said: set[str] = set()
         self._deferred: list[tuple[str, float, Callable[[], bool]]] = []
@@ -90,8 +94,7 @@ class Judge:
     def on_the_roll(self, maybe_off: bool) -> None:
         """Keep the zone and the distance rolled; once a sample of the roll."""
         s = self._s
-        if s.v is not None:
-            self.roll_ft += s.v * FEET_PER_S_PER_KNOT * s.dt
+        self._roll_on()
         self.find_zone()
         point = self._options.abort_point_ft
         if point is not None and self.roll_ft >= point and not maybe_off:
@@ -101,12 +104,18 @@ class Judge:
         """The roll began at `t` and has been noticed only now: so much of it lies behind, from rest or nearly."""
         s = self._s
         self.roll_ft = 0.5 * (s.v or 0.0) * FEET_PER_S_PER_KNOT * max(s.t - t, 0.0)
+        self._rolled_t = s.t
 
     def in_the_climb(self) -> None:
         """Keep the distance flown from the start of the roll; once a sample of the climb."""
-        s = self._s
-        if s.v is not None:
-            self.roll_ft += s.v * FEET_PER_S_PER_KNOT * s.dt
+        self._roll_on()
+
+    def _roll_on(self) -> None:
+        """The distance since the sample before, at the mean of both speeds."""
+        s, before = self._s, self._v_before
+        v = self._v_before = s.v
+        if v is not None and s.t > self._rolled_t:
+            self.roll_ft += 0.5 * (v + (v if before is None else before)) * FEET_PER_S_PER_KNOT * s.dt
 
     def find_zone(self) -> None:
         """The zone by airspeed; by groundspeed where the airspeed is dead, allowing for what is known of the wind."""
@@ -160,7 +169,11 @@ class Judge:
         action = ABORT_TABLE[reason][ZONES.index(self.zone)]
         if action == "abort" and reason not in ALWAYS and not self.stop_fits():
             action = "hold"
-        if self.aborted is not None or action == "none":
+        if self.aborted is not None:  # one abort is enough; to a pilot who flies on another trouble is told aloft
+            if not (reason in OF_POWER and self.aborted in OF_POWER):
+                self.held.setdefault(reason, still)
+            return
+        if action == "none":
             return
         if action == "abort":
             self._said.add(reason)
@@ -186,6 +199,11 @@ class Judge:
         if warning == "engine-failure":
             self.engine_failed = True
         self._warn(warning, reason, t)
+
+    def engine_is_back(self) -> None:
+        """It only coughed: what follows is judged and said again."""
+        self.engine_failed = False
+        self._said.discard("engine-failure")
 
     def told(self, reason: str) -> bool:
         """The cue has been warned of or is held: nothing lesser about it is news."""

@@ -18,6 +18,9 @@ OTHERS = (
 """Instruments whose red lines are cautions: none of them alone is worth a rejected takeoff."""
 
 
+HOVERS_PART = 0.02  # of the line: so far back inside it is over (common practice, no source)
+
+
 class Limit:
     """One channel against one line: beyond it for `hold.hold_s` it counts; back inside, it is over."""
 
@@ -42,8 +45,13 @@ class Limit:
                 hold.begin_agreed(onset, s.t, s.dt)
             else:
                 hold.begin(onset)
-        elif hold.since is not None:
+        elif hold.since is not None and (not hold.fired or self._well_inside(value)):
             hold.clear()
+
+    def _well_inside(self, value: float) -> bool:
+        """A value that hovers at its line is told once."""
+        margin = HOVERS_PART * abs(self.line)
+        return value < self.line - margin if self.above else value > self.line + margin
 
 
 class Watched:
@@ -59,10 +67,10 @@ class Watched:
         self.outside = False
 
     def judge(self, s: State, value: float) -> None:
-        """Look at every limit of the channel: it is outside, or was at the last sample."""
-        self.outside = not self.low <= value <= self.high
+        """Look at every limit of the channel: it is outside, or was so and is not well inside again."""
         for limit in self.limits:
             limit.update(s, value)
+        self.outside = any(limit.hold.since is not None for limit in self.limits)
 
 
 class Limits:

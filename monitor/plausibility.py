@@ -11,7 +11,8 @@ The rules, each with its reason (all numbers: common practice, no source):
 * Blocked static source. In the climb, altitude stays within 12 ft for 3 s, vertical speed (where sent) dies away, while
   indicated airspeed falls by 12 kt more than the speed over the ground: airspeed, altitude and vertical speed are
   then wrong together, and are set aside.
-* Altitude stuck. In the climb, altitude stays within 12 ft for 4 s or more while vertical speed adds up to over 36 ft.
+* Altitude stuck. In the climb, altitude stays within 12 ft for 4 s or more while vertical speed adds up to over 36 ft;
+  at a whole 50 or 100 ft it may come in steps of so much, and one and a half of them more are waited for.
 * Dead or stuck airspeed on the roll is a warning, not only a doubt: see `monitor.airspeed`.
 
 A governed rpm, a rounded temperature or a cruise altitude may rightly stand still: standing still proves nothing.
@@ -241,7 +242,7 @@ class Plausibility:
         lasted = t - since.t
         if lasted < BLOCKED_S:
             return
-        if lasted >= STUCK_S and abs(since.expected_ft) > 3.0 * STILL_FT:
+        if lasted >= STUCK_S and abs(since.expected_ft) > 3.0 * STILL_FT + 1.5 * _step_ft(since.altitude_ft):
             self._set_aside(("altitude_ft",), "altitude stands still against vertical speed", t)
         elif since.calmed(vertical) and since.ias_kt is not None and sample.ias_kt is not None:
             slower = since.ias_kt - sample.ias_kt
@@ -256,3 +257,8 @@ class Plausibility:
         for channel in fresh:
             self._lost.add(_NAMES.index(channel))
             self._tell("channel-lost", channel, why, t)
+
+
+def _step_ft(altitude_ft: float) -> float:
+    """The steps in which an altitude seems to come: an encoder of 100 or 50 ft stands still between two of them."""
+    return next((step for step in (100.0, 50.0) if altitude_ft % step == 0.0), 0.0)

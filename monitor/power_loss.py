@@ -18,6 +18,7 @@ from monitor.settings import Settings
 from monitor.state import State
 
 RICH_LEAK_A_SECOND = 0.0003  # model engines, full rich at 6,500 to 7,000 ft, lose 0.03 to 0.1 % of their rpm a second
+BACK_PART, BACK_S = 0.9, 3.0  # of its best, for so long: an engine that coughed is back (common practice, no source)
 SLOW_HAND_S = 2.0  # a throttle is closed in that time, and an engine that fails has fallen (common practice, no source)
 FALLS_OVER_S, FALLS_PART = 0.4, 0.06  # rpm that falls by more than this still falls, 15 % a second
 SLOW_S = 0.5  # with samples further apart a best is what two of them show, lest one damaged value be it
@@ -28,10 +29,10 @@ class PowerLoss:
     """Watches for a loss of power or an engine failure, once power has been judged good."""
 
     __slots__ = (
-        "_accelerated", "_aircraft", "_best_ias", "_best_level", "_best_ratio", "_dead_hold", "_failure_hold",
-        "_fixed", "_highest", "_judge", "_least_left", "_lever", "_lever_t", "_loss_hold", "_pressure_failure_hold",
-        "_pressure_loss_hold", "_propeller", "_ratio", "_s", "_second", "_set", "_smooth", "best_rpm", "is_set",
-        "maybe_off",
+        "_accelerated", "_aircraft", "_back_hold", "_best_ias", "_best_level", "_best_ratio", "_dead_hold",
+        "_failure_hold", "_fixed", "_highest", "_judge", "_least_left", "_lever", "_lever_t", "_loss_hold",
+        "_pressure_failure_hold", "_pressure_loss_hold", "_propeller", "_proven_ratio", "_proven_rpm", "_ratio",
+        "_s", "_second", "_set", "_smooth", "best_rpm", "is_set", "maybe_off",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, agenda: Agenda, judge: Judge) -> None:
@@ -45,6 +46,7 @@ class PowerLoss:
         self._pressure_loss_hold = Hold(agenda, settings.power_loss_hold_s, self._pressure_lost)
         self._failure_hold = Hold(agenda, 0.0, self._failed)
         self._pressure_failure_hold = Hold(agenda, settings.engine_failure_hold_s, self._cue("engine-failure"))
+        self._back_hold = Hold(agenda, BACK_S, lambda t: judge.engine_is_back())
         self._dead_hold = Hold(agenda, settings.no_acceleration_hold_s, self._cue("engine-failure"))
         self.maybe_off = False
         self.is_set = False
@@ -54,6 +56,7 @@ class PowerLoss:
         """A takeoff begins."""
         for hold in (
             self._loss_hold, self._pressure_loss_hold, self._failure_hold, self._pressure_failure_hold, self._dead_hold,
+            self._back_hold,
         ):  # fmt: skip
             hold.clear()
         self.best_rpm: float | None = None
@@ -66,11 +69,13 @@ class PowerLoss:
         self._propeller: float | None = None
         self._second: deque[tuple[float, float | None, float | None]] = deque()
         self._smooth: float | None = None
+        self._proven_rpm = self._proven_ratio = 0.0  # the best of the takeoff, whatever the levers did since
         self._accelerated = False
         self._highest = 0.0
 
     def _cue(self, reason: str) -> Callable[[float], None]:
-        return lambda t: self._judge.cue(reason, t, lambda: True, self.maybe_off)
+        still = (lambda: not self._as_before()) if reason == "engine-failure" else (lambda: True)
+        return lambda t: self._judge.cue(reason, t, still, self.maybe_off)
 
     def _keep_second(self) -> None:
         """The last second of rpm and manifold pressure; two samples at least."""
@@ -116,6 +121,18 @@ class PowerLoss:
             self._watch_rpm(rpm, in_air)
         if pressure is not None and not self._fixed:
             self._watch_pressure(pressure, in_air)
+        if self._judge.engine_failed:
+            self._back_hold.update(self._as_before(), s.t)
+
+    def _as_before(self) -> bool:
+        """With the lever full the engine turns, and breathes, nearly as at its best before any lever was moved."""
+        sample = self._s.sample
+        rpm, pressure, lever = sample.rpm, sample.manifold_pressure_inhg, sample.throttle
+        if (rpm is None and pressure is None) or (lever is not None and lever < self._set.power_set_throttle):
+            return False
+        if rpm is not None and rpm < BACK_PART * self._proven_rpm:
+            return False
+        return pressure is None or self._fixed or (self._ratio or 0.0) >= BACK_PART * self._proven_ratio
 
     def _lever_moved(self, throttle: float | None, propeller: float | None) -> bool:
         """A lever has moved in the last 2 s, or two slow samples; the best so far then counts no more."""
@@ -150,6 +167,7 @@ class PowerLoss:
         shown = self._smooth if s.dt < SLOW_S or before is None else min(self._smooth, before)
         if self.best_rpm is None or shown > self.best_rpm:
             self.best_rpm, self._best_ias, self._best_level = shown, ias, s.level
+            self._proven_rpm = max(self._proven_rpm, shown if red is None else min(shown, red))
         expected = self.best_rpm if red is None else min(self.best_rpm, red)  # an overspeed is no best
         if self._fixed:
             # A fixed-pitch propeller turns slower at less airspeed; the slope is a bound, not an estimate.
@@ -274,6 +292,7 @@ class PowerLoss:
         )
         if self._best_ratio is None or ratio > self._best_ratio:
             self._best_ratio = ratio
+            self._proven_ratio = max(self._proven_ratio, ratio)
         before = self._second[0][2]
         fell = before is not None and self._sudden(before, pressure)
         fell = fell or (self._pressure_failure_hold.since is not None and now < 0.88 * self._best_ratio)

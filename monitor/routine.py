@@ -118,7 +118,7 @@ class Routine:
         self.watch_climb()
         if self._tell.waits:
             self._watch_pilot()
-        if self._judge.aborted:
+        if self._judge.aborted or self._judge.engine_failed:
             self._rotate_call.cancel()
             return
         if self.power_set_t is not None and "engine-green" not in done and self._oil_green():
@@ -170,7 +170,8 @@ class Routine:
         self._rotate_call.update(ias, self._conditions.interval_s)
 
     def _rotate(self, t: float) -> None:
-        if self._judge.aborted or self._judge.closed or self._conditions.liftoff.possible:
+        judge = self._judge
+        if judge.aborted or judge.closed or judge.engine_failed or self._conditions.liftoff.possible:
             return
         self.give("rotate", t)
 

@@ -26,6 +26,8 @@ GRAVER = {"oil-pressure": "oil-pressure-low", "oil-temperature": "oil-temperatur
 HELD_AS = {"oil-pressure-low": "oil-pressure", "oil-temperature-high": "oil-temperature"}
 
 
+IN_THE_GLIDE = (("caution", "speed-low"), ("caution", "bank"))
+"""With the engine dead there is nothing else to attend to but these."""
 BEYOND_RED = ("cht-high", "egt-high", "fuel-pressure-low", "fuel-pressure-high", "oil-pressure-high")
 """Cautions of the engine that tell of a red limit: aloft they are a reason to return."""
 
@@ -159,7 +161,7 @@ class Teller:
     def remark(self, kind: str, id_: str, t: float, key: str, more: dict[str, Any] | None = None) -> None:
         """A deviation: said, unless it is one advisory too many or there is something graver to attend to."""
         judge = self._judge
-        if judge.closed or judge.engine_failed:
+        if judge.closed or (judge.engine_failed and (kind, id_) not in IN_THE_GLIDE):
             return
         sounds = judge.on_wheels_aborted is False and self._sounds(id_, t, ("prompt", "correct", "auto"))
         if kind == "advisory":

@@ -20,6 +20,13 @@ START = (47.0, 8.0)
 EDGE_FT = 26.0
 
 
+def runway() -> tuple[tuple[float, float], tuple[float, float], Points, Points]:
+    """Both thresholds of the runway, and latitude and longitude of a takeoff along its centreline."""
+    options = _runway()
+    assert options.runway_start is not None and options.runway_end is not None
+    return options.runway_start, options.runway_end, *position_lines()
+
+
 def _runway(width_ft: float | None = 60.0, right_ft: float = 0.0) -> Options:
     side = Geodesic.WGS84.Direct(*START, RUNWAY_DEG + 90.0, right_ft * 0.3048)
     start = (side["lat2"], side["lon2"])

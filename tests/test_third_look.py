@@ -176,7 +176,7 @@ def test_a_stream_that_begins_at_the_end_of_the_roll_is_not_in_flight() -> None:
     """From 46 kt on, level and on its wheels for all the data shows: the lift-off is found and the climb coached."""
     flown = fly(takeoff().only(*SPARSE).between(22.5, 116.0))
     assert flown.phases[-2:] == ["initial-climb", "climb"]
-    assert flown.t("phase", "initial-climb") == pytest.approx(25.0, abs=0.3)
+    assert flown.t("phase", "initial-climb") == pytest.approx(25.0, abs=0.5)
 
 
 def test_a_stream_that_begins_in_the_climb_or_the_cruise_is_in_flight() -> None:

@@ -111,8 +111,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "two aborts",
         "monitor/judge.py",
-        'if self.aborted is not None or action == "none":',
-        'if action == "none":',
+        "        if self.aborted is not None:  # one",
+        "        if False:  # one",
         "a second fault says abort again",
         JUDGE,
     ),
@@ -224,8 +224,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "limits never clear",
         "monitor/limits.py",
-        "        elif hold.since is not None:\n            hold.clear()",
-        "        elif False:\n            hold.clear()",
+        "        elif hold.since is not None and (not hold.fired",
+        "        elif False and (not hold.fired",
         "a moment beyond the line warns for good",
         LIMITS,
     ),
