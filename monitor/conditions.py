@@ -10,6 +10,7 @@ from monitor.atmosphere import pressure_inhg
 from monitor.conditions_air import AirConditions
 from monitor.geo import turn
 from monitor.liftoff import LiftOff
+from monitor.nose import Nose
 from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
@@ -26,7 +27,7 @@ class Conditions(AirConditions):
 
     __slots__ = (
         "_accelerating", "_aircraft", "_aligned_since", "_closed_t", "_fastest", "_fastest_t", "_flying_since",
-        "_given_heading", "_line_up_armed", "_moved_t", "_pitch_lowest", "_power_full_t", "_power_half_t",
+        "_given_heading", "_line_up_armed", "_moved_t", "_nose", "_power_full_t", "_power_half_t",
         "_slowest", "_slowing_since", "_still_since", "_wheels_t", "interval_s", "liftoff", "power", "runway_heading",
     )  # fmt: skip
 
@@ -51,7 +52,7 @@ class Conditions(AirConditions):
         self._accelerating: tuple[float, float] | None = None
         self._slowing_since: float | None = None
         self._fastest, self._fastest_t = 0.0, 0.0
-        self._pitch_lowest: float | None = None
+        self._nose = Nose()
         self._flying_since: float | None = None
         self._closed_t: float | None = None
         self._wheels_t = 0.0
@@ -67,6 +68,8 @@ class Conditions(AirConditions):
         self._keep_power()
         if on_wheels:
             self._keep_motion()
+            if self._s.sample.pitch_deg is not None:
+                self._nose.update(self._s.t, self._s.sample.pitch_deg)
         else:
             self.keep_climb()
 
@@ -253,7 +256,7 @@ class Conditions(AirConditions):
     def begin_roll(self) -> None:
         """The roll has begun: watch it afresh."""
         self.liftoff.reset()
-        self._pitch_lowest = None
+        self._nose.reset()
         self._slowing_since = None
         self._fastest, self._fastest_t = 0.0, 0.0
         self._closed_t = None
@@ -272,22 +275,16 @@ class Conditions(AirConditions):
             if s.ias is None or s.ias < self._vr:
                 return None
             return s.crossing(before, s.ias, self._vr)
-        lowest = self._pitch_lowest
-        if lowest is None or pitch < lowest:
-            self._pitch_lowest = pitch
-            return None
-        before = s.prev.pitch_deg
-        threshold = lowest + self._set.rotation_rise_deg
         speed = s.ias if s.ias is not None else s.v
-        if pitch < threshold or before is None or pitch <= before or speed is None or speed < 0.7 * self._vr:
+        if speed is None or speed < 0.7 * self._vr:
             return None
-        return s.crossing(before, pitch, threshold)
+        rose = self._nose.rose_through(self._set.rotation_rise_deg)
+        return None if rose is None else s.crossing(*rose)
 
     @property
     def nose_rise_deg(self) -> float | None:
         """How far the nose is above the attitude of the roll; None without a pitch channel."""
-        pitch = self._s.sample.pitch_deg
-        return None if pitch is None or self._pitch_lowest is None else pitch - self._pitch_lowest
+        return None if self._s.sample.pitch_deg is None else self._nose.rise_deg
 
     def rejects(self) -> float | None:
         """The throttle is closed, or the aeroplane slows down for longer than a gust."""

@@ -177,7 +177,8 @@ class Deviations(Remarks):
             return
         threshold = limit - self._set.tail_margin_deg
         if pitch > threshold:
-            self._pitch.begin(self._s.crossing(self._s.prev.pitch_deg, pitch, threshold))
+            s = self._s
+            self._pitch.begin_agreed(s.crossing(s.prev.pitch_deg, pitch, threshold), s.t, s.dt)
         elif self._pitch.since is not None:
             self._pitch.clear()
 

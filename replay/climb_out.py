@@ -230,7 +230,7 @@ def flaps_up_ias_kt(m: Measures) -> float:
 
 def seconds_to_full_power(m: Measures) -> float:
     """Seconds from the start of the roll until the throttle reached 95 %; negative when it was full before."""
-    start = m.takeoff.roll_start_s
+    start = m.roll_start_s()
     found = m.series.column("throttle").crossing(0.95, start - 10.0, m.roll_end_s, INSTANT_S)
     if found is None:
         raise NotMeasured("the throttle did not reach 95 %")

@@ -132,9 +132,12 @@ def _table(items: Sequence[Item], sources: Sequence[str]) -> Table:
 
 def _moments(takeoff: TakeoffDebrief) -> str:
     """The moments in order, counted from the start of the roll."""
-    start = takeoff.figures["roll_start_s"] or 0.0
-    parts = [f"{word} {at - start:.1f} s" for key, word in _MOMENTS[1:] if (at := takeoff.figures[key]) is not None]
-    return f"The roll began at {start:.1f} s" + ("; then " + ", ".join(parts) if parts else "") + "."
+    start = takeoff.figures["roll_start_s"]
+    moments = [(word, at) for key, word in _MOMENTS[1:] if (at := takeoff.figures[key]) is not None]
+    parts = ", ".join(f"{word} {at - (start or 0.0):.1f} s" for word, at in moments)
+    if start is None:
+        return "The data begins on the roll" + (f"; by its own time {parts}" if parts else "") + "."
+    return f"The roll began at {start:.1f} s" + (f"; then {parts}" if parts else "") + "."
 
 
 def _wanted(item: Item) -> str:

@@ -18,7 +18,7 @@ from monitor.options import Options
 from monitor.procedure import Procedure
 from replay import ground_track
 from replay.series import Array, Column, NotMeasured, deviation_of, mean_of
-from replay.takeoffs import Takeoff, height_above_field
+from replay.takeoffs import Takeoff, begins_in_the_data, height_above_field
 
 INSTANT_S = 2.5
 STEADY_S = 6.0
@@ -198,9 +198,15 @@ class Measures:
         """The centreline between the runway's surveyed thresholds, when those were given."""
         return Centreline.between(self.options.runway_start, self.options.runway_end)
 
+    def roll_start_s(self) -> float:
+        """When the roll began, where the data shows it."""
+        if not begins_in_the_data(self.takeoff):
+            raise NotMeasured("the data begins on the roll")
+        return self.takeoff.roll_start_s
+
     def ground_roll_ft(self) -> float:
         """Distance over the ground from the start of the roll to lift-off."""
-        return ground_track.distance_ft(self.series, self.takeoff.roll_start_s, self.liftoff_at_s(), INSTANT_S)
+        return ground_track.distance_ft(self.series, self.roll_start_s(), self.liftoff_at_s(), INSTANT_S)
 
     def throttle_closed_s(self) -> float:
         """When the throttle was closed, on the roll or before a landing straight ahead."""
@@ -234,7 +240,7 @@ def _happened(value: float | None, why_not: str) -> float:
 
 
 FIGURES: dict[str, tuple[Callable[[Measures], float], int]] = {
-    "roll_start_s": (lambda m: m.takeoff.roll_start_s, 3),
+    "roll_start_s": (Measures.roll_start_s, 3),
     "rotation_s": (Measures.rotation_s, 3),
     "rotation_ias_kt": (Measures.rotation_ias_kt, 2),
     "liftoff_s": (Measures.liftoff_at_s, 3),

@@ -194,7 +194,7 @@ def _brakes_after(m: Measures) -> float:
 
 
 def _stop_distance(m: Measures) -> float:
-    return ground_track.distance_ft(m.series, m.takeoff.roll_start_s, m.stopped_s(), INSTANT_S)
+    return ground_track.distance_ft(m.series, m.roll_start_s(), m.stopped_s(), INSTANT_S)
 
 
 def _runway_left(m: Measures) -> float:

@@ -96,6 +96,11 @@ class Series:
         self._columns: dict[str, Column] = {}
 
     @property
+    def start_s(self) -> float:
+        """The time of the first sample."""
+        return self._rows[0][0]
+
+    @property
     def end_s(self) -> float:
         """The time of the last sample."""
         return self._rows[-1][0]

@@ -20,6 +20,8 @@ HELD_S = 5.0
 SILENT = "no longer supplied"
 SLOW_KT = 25.0
 """Below this indicated altitude is not yet disturbed by the roll; common practice, no source."""
+SETS_IN_KT = 10.0
+"""Rolling faster than this at the first sample, the roll began before the data; common practice, no source."""
 SAME_FIELD_FT = 60.0
 """A later takeoff's reading this near the first one's is of the same field; common practice, no source."""
 
@@ -188,10 +190,16 @@ def _before_roll(level: Column, roll_start_s: float) -> float:
     return float(level.v[int(np.argmin(np.abs(level.t - roll_start_s)))])
 
 
-def _rolls_on_at_speed(takeoff: Takeoff) -> bool:
+def begins_in_the_data(takeoff: Takeoff) -> bool:
+    """Whether the data shows the roll from its start: it does not where it sets in at speed."""
+    return takeoff.roll_start_s > takeoff.series.start_s or not _rolls_on_at_speed(takeoff, SETS_IN_KT)
+
+
+def _rolls_on_at_speed(takeoff: Takeoff, faster_kt: float = SLOW_KT) -> bool:
+    start_s = max(takeoff.roll_start_s, takeoff.series.start_s)
     for channel in ("groundspeed_kt", "ias_kt"):
         try:
-            return takeoff.series.column(channel).at(takeoff.roll_start_s, 5.0) > SLOW_KT
+            return takeoff.series.column(channel).at(start_s, 5.0) > faster_kt
         except NotMeasured:
             continue
     return False

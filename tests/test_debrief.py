@@ -138,6 +138,16 @@ def test_without_positions_distance_is_groundspeed_over_time() -> None:
     assert part.figures["ground_roll_ft"] == pytest.approx(256.0 * FEET_PER_METRE, abs=1.0)
 
 
+def test_a_log_that_begins_on_the_roll_has_no_start_of_it() -> None:
+    """Rolling at 20 kt at the first sample: where the roll began, and how long it was, is null, with the reason."""
+    whole = _of(made.rows(20.0)).takeoffs[0]
+    start_s = (whole.figures["roll_start_s"] or 0.0) + 5.2
+    part = _of([row for row in made.rows(20.0) if row[0] >= start_s]).takeoffs[0]
+    for name in ("roll_start_s", "ground_roll_ft"):
+        assert (part.figures[name], part.why[name]) == (None, "the data begins on the roll")
+    assert part.figures["liftoff_s"] == pytest.approx(whole.figures["liftoff_s"], abs=0.01)
+
+
 def test_without_position_and_groundspeed_there_is_no_distance() -> None:
     """Airspeed is no groundspeed: the distance is null then, and the reason names both channels."""
     part = _of(made.rows(20.0, without=("latitude_deg", "longitude_deg", "groundspeed_kt"))).takeoffs[0]

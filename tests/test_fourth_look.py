@@ -120,6 +120,15 @@ def test_one_low_reading_and_rising_ground_are_no_sink() -> None:
     assert fly(takeoff(height_ft=ground)).all("caution", "sink") == []
 
 
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("sigma_deg", [0.25, 0.5, 1.0])
+def test_noise_of_the_pitch_is_no_rotation(seed: int, sigma_deg: float) -> None:
+    """White noise of the attitude at 20 Hz: the rotation is found within 0.5 s of its 24.37 s, and no remark made."""
+    flown = fly(_noisy(takeoff().between(0.0, 40.0), seed, pitch_deg=sigma_deg))
+    assert flown.t("phase", "rotation") == pytest.approx(24.37, abs=0.5)
+    assert flown.ids("advisory", "caution") == []
+
+
 @pytest.mark.parametrize("seed", range(5))
 @pytest.mark.parametrize(("rate_hz", "width_ft"), [(20.0, 75.0), (5.0, 50.0), (1.0, 50.0)])
 def test_a_receivers_noise_is_no_drift_over_the_edge(seed: int, rate_hz: float, width_ft: float) -> None:
