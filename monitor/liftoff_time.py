@@ -28,7 +28,7 @@ FLOATS_LEAST_FPM = 20.0
 CLIMB_HALF_S, TURN_HALF_S = 0.2, 0.5  # to each side: a climb is the mean of so long, the turning of nose and wings
 NOISY_HALF_S = 0.4  # a climb that is the slope of a noisy level
 CLIMB_PER_BANK_RATE = 3.0  # ft/min a deg/s: one main wheel leaves first, and rolling about the other lifts the middle
-FLOAT_MOST_S = 6.0  # the wheels left no longer than this before it was clear of the ground
+FLOAT_MOST_S = 4.0  # the wheels left no longer than this before it was clear of the ground
 SLOW_S = 1.5  # and beyond this as so slow that a climb rate says little of the moment it began
 
 
