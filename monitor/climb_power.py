@@ -47,6 +47,7 @@ class ClimbPower:
         self._settled = False  # the climb speed has been reached
         self._scatter = 150.0  # as in gusts, until this air is known
         self._before: deque[tuple[float, float, float]] = deque()  # time, scatter, usual, about one a second
+        self._calm = 0.0, 0.0  # of these the least scatter and the most usual
 
     def update(self, altitude_stands: bool) -> None:
         """One sample of the climb; altitude_stands: it may be stuck, and no climb is none."""
@@ -93,11 +94,11 @@ class ClimbPower:
             before.append((t, self._scatter, usual))
             while t - before[0][0] > BEFORE_S:
                 before.popleft()
-        if self._gust < CALM_KT_S:
-            then = max(row[2] for row in before)
-            scatter = min(row[1] for row in before)
-            if then > LEAST_FPM and then - now > max(part * then, 4.0 * scatter, LULL_FPM):
-                return True
+            self._calm = min(row[1] for row in before), max(row[2] for row in before)
+        scatter, then = self._calm
+        fell = then - now
+        if fell > LULL_FPM and self._gust < CALM_KT_S and then > LEAST_FPM and fell > max(part * then, 4.0 * scatter):
+            return True
         return self._gust < GUSTY_KT_S and usual > LEAST_FPM and usual - now > max(part * usual, 4.0 * self._scatter)
 
     def _lost(self, t: float) -> None:

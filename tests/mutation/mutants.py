@@ -1246,8 +1246,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a climb's fall is its scatter",
         "monitor/climb_power.py",
-        "        if self._gust < CALM_KT_S:",
-        "        if False:",
+        "        if fell > LULL_FPM and self._gust < CALM_KT_S and",
+        "        if False and",
         "a climb that turns into a descent is not called",
         POWER,
     ),
