@@ -353,13 +353,15 @@ class PowerLoss:
         throttle = s.sample.throttle
         full = throttle is not None and throttle >= self._set.full_throttle
         braking = (s.sample.brake or 0.0) > 0.05
+        v, vr = s.v or 0.0, self._aircraft.speeds_kias.rotate
         on_ground_speed = s.sample.groundspeed_kt is not None or s.sample.latitude_deg is not None
-        if not on_ground_speed and (s.v or 0.0) >= 0.9 * self._aircraft.speeds_kias.rotate:
+        if not on_ground_speed and v >= 0.9 * vr:
             full = False  # with the nose up a gust holds an airspeed still
+        if s.sample.on_ground is None and (s.ias if s.ias is not None else v) >= vr:
+            full = False  # it may float in ground effect, where it gains nothing for seconds
         slack = self._accelerated and full and not braking and self.is_set and not self.maybe_off
-        limit = self._set.no_acceleration_kt_s
-        v = s.v or 0.0
-        self._dead_hold.update(slack and rate < limit and v > 10.0, s.t)
+        slack = slack and rate < self._set.no_acceleration_kt_s and v > 10.0
+        self._dead_hold.update_agreed(slack, s.t, s.t, s.dt)
 
 
 def throttle_closed(pressure_inhg_now: float | None, altitude_ft: float | None) -> bool:

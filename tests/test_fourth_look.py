@@ -183,6 +183,18 @@ def test_full_power_is_asked_for_five_seconds_after_the_roll_began(rate_hz: floa
     assert flown.t("advisory", "late-power") == pytest.approx(flown.t("phase", "takeoff-roll") + 5.0, abs=1e-3)
 
 
+@pytest.mark.parametrize("rate_hz", [20.0, 1.0, 1.0 / 3.0])
+def test_floating_without_gaining_speed_is_no_engine_failure(rate_hz: float) -> None:
+    """Heavy, above VR in ground effect at 60 kt for 15 s, no switch and no height: no abort for the engine."""
+    speed: Points = ((11.0, 0.0), (26.0, 60.0), (41.0, 60.0), (55.0, 70.0))
+    height: Points = ((41.0, 400.0), (120.0, 1000.0))
+    flight = takeoff(
+        rate_hz, ias_kt=speed, groundspeed_kt=speed, altitude_ft=height,
+        vertical_speed_fpm=((40.99, 0.0), (41.0, 456.0)),
+    )  # fmt: skip
+    assert fly(flight.without("on_ground", "height_ft").between(0.0, 80.0)).warnings == []
+
+
 # ---- levelling off ---------------------------------------------------------------------------------------------------
 
 
