@@ -164,7 +164,7 @@ class PowerLoss:
         if in_air and self._fixed and self.best_rpm is not None and self._too_rich():
             self.best_rpm *= 1.0 - RICH_LEAK_A_SECOND * min(s.dt, 1.0)
         before = s.prev.rpm
-        shown = self._smooth if s.dt < SLOW_S or before is None else min(self._smooth, before)
+        shown = self._smooth if s.dt < SLOW_S or before is None else min(self._smooth, rpm, before)
         if self.best_rpm is None or shown > self.best_rpm:
             self.best_rpm, self._best_ias, self._best_level = shown, ias, s.level
             self._proven_rpm = max(self._proven_rpm, shown if red is None else min(shown, red))

@@ -1230,7 +1230,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "one damaged sample is a best",
         "monitor/power_loss.py",
-        "self._smooth if s.dt < SLOW_S or before is None else min(self._smooth, before)",
+        "self._smooth if s.dt < SLOW_S or before is None else min(self._smooth, rpm, before)",
         "self._smooth",
         "an engine failure for one spike of a slow feed",
         POWER,
