@@ -30,7 +30,7 @@ DEVIATIONS, PHASES, AIRSPEED = ("test_deviations",), ("test_phases",), ("test_ai
 TIMELINE, AGENDA, TREND = ("test_timeline",), ("test_agenda",), ("test_trend",)
 CHECKS, WORDS, PLAUSIBLE = ("test_checklist",), ("test_words",), ("test_plausibility",)
 LEVELS, VIEW, LIFTOFF, ROTATE = ("test_levels",), ("test_view",), ("test_liftoff",), ("test_rotate",)
-SECOND_LOOK, THIRD_LOOK = ("test_second_look",), ("test_third_look",)
+SECOND_LOOK, THIRD_LOOK, FOURTH_LOOK = ("test_second_look",), ("test_third_look",), ("test_fourth_look",)
 TOUCH_AND_GO, LINED_UP, DIRECTION = ("test_touch_and_go",), ("test_lined_up",), ("test_direction",)
 SETTINGS = "monitor/procedures/normal.toml"
 
@@ -369,7 +369,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "no acceleration is nothing",
         "monitor/power_loss.py",
-        "self._dead_hold.update(slack and rate < limit and v > 10.0, s.t)",
+        "self._dead_hold.update_agreed(slack, s.t, s.t, s.dt)",
         "self._dead_hold.update(False, s.t)",
         "a dead engine that the gauges hide is missed",
         POWER,
@@ -1250,5 +1250,126 @@ MUTANTS: tuple[Mutant, ...] = (
         "        if False and",
         "a climb that turns into a descent is not called",
         POWER,
+    ),
+    # ---- trouble upon trouble, and noise --------------------------------------------------------------------------
+    Mutant(
+        "a dead engine for good",
+        "monitor/power_loss.py",
+        "            self._back_hold.update(self._as_before(), s.t)\n",
+        "            pass\n",
+        "after an engine's cough the coach is silent to the end",
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "an engine is back when its lever is closed",
+        "monitor/power_loss.py",
+        "if (rpm is None and pressure is None) or (lever is not None and lever < self._set.power_set_throttle):",
+        "if rpm is None and pressure is None:",
+        '"Keep power" in the glide after an engine failure',
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "a second trouble is lost",
+        "monitor/judge.py",
+        "                self.held.setdefault(reason, still)\n            return\n",
+        "                pass\n            return\n",
+        "after an abort low oil pressure is never told",
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "rotate with a dead engine",
+        "monitor/routine.py",
+        "if judge.aborted or judge.closed or judge.engine_failed or self",
+        "if judge.aborted or judge.closed or self",
+        '"Rotate" after "Land ahead"',
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "a low reading is a sink",
+        "monitor/deviations.py",
+        "        height = s.level_now - (s.zero_ft or 0.0)  # one",
+        "        # one",
+        '"Sinking" for noise of the height',
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "levelled off and told to slow down",
+        "monitor/deviations.py",
+        "            chosen = chosen or self._conditions.level_since is not None\n",
+        "",
+        '"Nose up" in level flight',
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "levelled off and told to keep power",
+        "monitor/deviations.py",
+        'reduced and "level-off" not in self._routine.done and self._conditions.level_since is None',
+        "reduced",
+        '"Keep power" after "Level off"',
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "the climb's end when noticed",
+        "monitor/conditions_air.py",
+        "            self.level_since = s.t if self._flat_since is None else self._flat_since",
+        "            self.level_since = s.t",
+        "the climb ends seconds late",
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "the last speed for the whole interval",
+        "monitor/judge.py",
+        "0.5 * (v + (v if before is None else before))",
+        "v",
+        "an abort for an abort point that was not reached",
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "full power from when the roll was noticed",
+        "monitor/deviations.py",
+        "            self._roll_t = began\n",
+        "            self._roll_t = s.t\n",
+        '"Full power" late',
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "steps of altitude are a stuck one",
+        "monitor/plausibility.py",
+        "3.0 * STILL_FT + 1.5 * _step_ft(since.altitude_ft)",
+        "3.0 * STILL_FT",
+        "a coarse altimeter is set aside",
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "a scattered position is a drift",
+        "monitor/direction.py",
+        "NOISE_TIMES * self._offset_noise_ft - OFFSET_CLEAN_FT",
+        "0.0 - OFFSET_CLEAN_FT",
+        "an abort for the noise of a receiver",
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "a gauge at its line is told again",
+        "monitor/limits.py",
+        "(not hold.fired or self._well_inside(value))",
+        "True",
+        "one gauge, a caution every few seconds",
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "noise raises the nose",
+        "monitor/nose.py",
+        "trend.value if self._noise_deg > NOISY_DEG else pitch_deg",
+        "pitch_deg",
+        "a rotation found seconds early",
+        FOURTH_LOOK,
+    ),
+    Mutant(
+        "a float is a dead engine",
+        "monitor/power_loss.py",
+        "            full = False  # it may float",
+        "            pass  # it may float",
+        "an abort while the aeroplane floats",
+        FOURTH_LOOK,
     ),
 )
