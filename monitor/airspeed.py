@@ -70,7 +70,7 @@ class Airspeed:
             self._check_hold.clear()
         if not self._alive_said:
             self._watch_alive(ias)
-        self._watch(ias, True)
+        self._watch(ias)
 
     def standing_with_power(self, power_set: bool) -> None:
         """Power set, and the airspeed shows nothing, with no speed over the ground to tell the roll by."""
@@ -84,15 +84,15 @@ class Airspeed:
         s = self._s
         ias = s.sample.ias_kt
         if ias is None or (ias >= 20.0 and not s.ias_set_aside and self._dead_hold.since is None):
-            return  # in the air it is dead below 20 kt only: nothing begins, and nothing waits
-        self._watch(ias, False)
+            return  # in the air it is dead below 20 kt only: a turn downwind looks like a stuck needle
+        self._watch(ias)
 
-    def _watch(self, ias: float, on_wheels: bool) -> None:
+    def _watch(self, ias: float) -> None:
         s = self._s
         if not self.ground_speed_known():
             return
         if not s.ias_set_aside:
-            self._watch_dead(ias, on_wheels)
+            self._watch_dead(ias)
         elif s.v is not None:
             grown = ias >= max(self._dead_at_kt, 20.0) + REVIVED_KT
             self._revival_hold.update(grown and abs(ias - s.v) <= REVIVED_NEAR_KT, s.t)
@@ -112,7 +112,7 @@ class Airspeed:
         self._alive_said = True
         self._alive(s.crossing(s.prev.ias_kt, ias, threshold))
 
-    def _watch_dead(self, ias: float, on_wheels: bool) -> None:
+    def _watch_dead(self, ias: float) -> None:
         s, set_ = self._s, self._set
         v = s.v
         if v is None:
@@ -121,7 +121,7 @@ class Airspeed:
             dead = v >= set_.dead_groundspeed_kt and ias < 20.0
         else:
             dead = min(v, v + self._headwind) >= set_.dead_groundspeed_wind_known_kt and ias < 20.0
-        if on_wheels and not dead and ias >= 20.0:  # in the air a turn downwind looks the same
+        if not dead and ias >= 20.0:
             dead = self._stuck(ias, v)
         else:
             self._stuck_from = None

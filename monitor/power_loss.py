@@ -125,10 +125,9 @@ class PowerLoss:
             self._back_hold.update(self._as_before(), s.t)
 
     def _as_before(self) -> bool:
-        """With the lever full the engine turns, and breathes, nearly as at its best before any lever was moved."""
-        sample = self._s.sample
-        rpm, pressure, lever = sample.rpm, sample.manifold_pressure_inhg, sample.throttle
-        if (rpm is None and pressure is None) or (lever is not None and lever < self._set.power_set_throttle):
+        """The engine turns, and breathes, nearly as at its best before any lever was moved."""
+        rpm, pressure = self._s.sample.rpm, self._s.sample.manifold_pressure_inhg
+        if rpm is None and pressure is None:
             return False
         if rpm is not None and rpm < BACK_PART * self._proven_rpm:
             return False

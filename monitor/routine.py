@@ -170,8 +170,7 @@ class Routine:
         self._rotate_call.update(ias, self._conditions.interval_s)
 
     def _rotate(self, t: float) -> None:
-        judge = self._judge
-        if judge.aborted or judge.closed or judge.engine_failed or self._conditions.liftoff.possible:
+        if self._judge.aborted or self._judge.closed or self._conditions.liftoff.possible:
             return
         self.give("rotate", t)
 

@@ -113,6 +113,17 @@ def test_noise_of_the_height_is_no_sink(seed: int, without: tuple[str, ...]) -> 
     assert fly(_noisy(takeoff().without(*without).between(0.0, 60.0), seed, **sigma)).all("caution", "sink") == []
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_noise_in_a_weak_climb_is_no_sink(seed: int) -> None:
+    """The same noise while it climbs at 80 ft/min, which no vertical speed tells from none: not a word either."""
+    height = ((25.0, 0.0), (100.0, 100.0))
+    weak = takeoff(
+        height_ft=height, altitude_ft=tuple((t, 400.0 + h) for t, h in height), on_ground=step(25.0, 1.0, 0.0),
+        vertical_speed_fpm=step(25.0, 0.0, 80.0),
+    )  # fmt: skip
+    assert fly(_noisy(weak.between(0.0, 90.0), seed, height_ft=4.0, altitude_ft=4.0)).all("caution", "sink") == []
+
+
 def test_one_low_reading_and_rising_ground_are_no_sink() -> None:
     """One height 12 ft low, or 15 ft less over higher ground, while vertical speed and altitude climb on."""
     assert fly(takeoff().bend("height_ft", 30.0, 30.05, 48.0)).all("caution", "sink") == []

@@ -167,8 +167,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "judging after the throttle is closed",
         "monitor/coach.py",
-        "        self.judge.closed = True\n        self._conditions",
-        "        self._conditions",
+        "        self.judge.closed = True\n        self._conditions.begin_rejection(t)\n        self._agenda.clear()\n",
+        "        self._conditions.begin_rejection(t)\n",
         "the idling engine of a rejected takeoff is warned of",
         SECOND_LOOK,
     ),
@@ -418,8 +418,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "stuck in the air",
         "monitor/airspeed.py",
-        "if on_wheels and not dead and ias >= 20.0:",
-        "if not dead and ias >= 20.0:",
+        "if ias is None or (ias >= 20.0 and not s.ias_set_aside and self._dead_hold.since is None):",
+        "if ias is None:",
         "a turn downwind is a stuck airspeed",
         AIRSPEED,
     ),
@@ -1261,14 +1261,6 @@ MUTANTS: tuple[Mutant, ...] = (
         FOURTH_LOOK,
     ),
     Mutant(
-        "an engine is back when its lever is closed",
-        "monitor/power_loss.py",
-        "if (rpm is None and pressure is None) or (lever is not None and lever < self._set.power_set_throttle):",
-        "if rpm is None and pressure is None:",
-        '"Keep power" in the glide after an engine failure',
-        FOURTH_LOOK,
-    ),
-    Mutant(
         "a second trouble is lost",
         "monitor/judge.py",
         "                self.held.setdefault(reason, still)\n            return\n",
@@ -1279,8 +1271,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "rotate with a dead engine",
         "monitor/routine.py",
-        "if judge.aborted or judge.closed or judge.engine_failed or self",
-        "if judge.aborted or judge.closed or self",
+        "        if self._judge.aborted or self._judge.engine_failed:",
+        "        if self._judge.aborted:",
         '"Rotate" after "Land ahead"',
         FOURTH_LOOK,
     ),
