@@ -251,7 +251,7 @@ class Coach:
         more = getattr(self, "_enter_" + phase.replace("-", "_"), _nothing)(before, t)
         if phase not in TAKEOFF_PHASES:
             self.teller.takeoff = None
-        if phase in ("standing", "taxi") or (phase == "airborne" and before != "climb"):
+        if phase in ("standing", "taxi", "landing-roll") or (phase == "airborne" and before != "climb"):
             self._agenda.clear()  # what waited belonged to a takeoff that is no more
         self.teller.emit("phase", phase, t, None, more)
         if phase == "lined-up" or (phase == "takeoff-roll" and before != "lined-up"):
