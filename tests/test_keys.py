@@ -19,8 +19,9 @@ posix = pytest.mark.skipif(sys.platform == "win32", reason="a pseudo-terminal is
 DEADLINE_S = 20.0
 
 CHILD = """
-import sys, time
+import signal, sys, time
 from adapters.keys import open_keys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # tests in the background inherit an ignored one
 with open_keys() as keys:
     print("ready", flush=True)
     if sys.argv[1] == "error":
