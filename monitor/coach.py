@@ -69,8 +69,9 @@ class Coach:
         )
         self._watchers = (self._power, self._limits, self._airspeed, self._direction, self._deviations)
         self._plausibility = Plausibility(self._channel)
-        lost = lambda t: tell.remark("caution", "data-lost", t, "data-lost")  # noqa: E731
-        self._airspeed_data = AirspeedData(s, set_, agenda, lost)
+        self._airspeed_data = AirspeedData(
+            s, set_, agenda, lambda t: tell.remark("caution", "data-lost", t, "data-lost")
+        )
         self._configuration = Configuration(s, set_, agenda, judge, self.routine, self._power)
         self._takeoffs = 0
         self._aborted_in: int | None = None

@@ -17,7 +17,9 @@ from monitor.state import State
 
 STILL_KT = 1.5
 MOVING_KT = 3.0
-FLAT_FPM, FLAT_DEG, FLIES_FROM = 60.0, 4.0, 1.2  # on the wheels for all one sample tells, below 1.2 VR
+LINED_UP_DEG = 10.0  # pointing along a given runway heading within this
+ROLLS_TO = 1.2  # of VR: no aeroplane is on its wheels faster (common practice, no source)
+FLAT_FPM, FLAT_DEG = 60.0, 4.0  # on the wheels, for all that one sample tells
 MAY_ROLL_KT_S = 0.3  # a trend that will show an acceleration along the runway in a moment
 GATHERED_KT = 1.5  # more than a steady speed's noise, in half a second of a roll (common practice, no source)
 
@@ -140,14 +142,14 @@ class Conditions(AirConditions):
             return s.t
         speed = max(s.ias or 0.0, s.v or 0.0)
         given = s.height is not None and s.zero_ft is not None and not s.uses_height
-        if given and s.height is not None and s.height < 60.0 and speed < 1.2 * self._vr:
+        if given and s.height is not None and s.height < 60.0 and speed < ROLLS_TO * self._vr:
             return None
         if speed <= 0.9 * self._vr:
             return None
         if s.height is None or not s.uses_height:
             # A stream may begin on the roll, just before lift-off: level, and no faster than that.
             flat = s.sample.vertical_speed_fpm is not None and abs(s.sample.vertical_speed_fpm) < FLAT_FPM
-            if flat and speed < FLIES_FROM * self._vr and (s.sample.pitch_deg or 0.0) < FLAT_DEG:
+            if flat and speed < ROLLS_TO * self._vr and (s.sample.pitch_deg or 0.0) < FLAT_DEG:
                 return None
         return s.t
 
@@ -201,7 +203,7 @@ class Conditions(AirConditions):
         s = self._s
         if abs(off_deg) > 30.0:
             self._line_up_armed = True
-        if abs(off_deg) > 10.0 or s.v is None or s.v >= 15.0 or not self._line_up_armed:
+        if abs(off_deg) > LINED_UP_DEG or s.v is None or s.v >= 15.0 or not self._line_up_armed:
             self._aligned_since = None
             return None
         if self._aligned_since is None:

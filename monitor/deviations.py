@@ -100,12 +100,11 @@ class Deviations(Remarks):
         s, set_ = self._s, self._set
         if self._roll_t is None:
             self._roll_t = began
-        if not self.maybe_off:
-            self._flaps_takeoff = s.sample.flaps_deg  # after a landing they may still run up on the roll
         if self.maybe_off:
             for hold in (self._heading, self._swing, self._off_centre, self._late_rotate, self._early_rotate):
                 hold.clear()
         else:
+            self._flaps_takeoff = s.sample.flaps_deg  # after a landing they may still run up on the roll
             self._watch_heading()
             self._watch_centreline()
             self._watch_rotation()

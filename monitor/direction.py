@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from monitor.agenda import Agenda, Hold
 from monitor.centreline import Centreline
-from monitor.conditions import Conditions
+from monitor.conditions import LINED_UP_DEG, Conditions
 from monitor.geo import turn
 from monitor.judge import Judge
 from monitor.options import Options
@@ -17,8 +17,6 @@ OFFSET_TAU_S = 0.5
 OFFSET_NOISE_S, NOISE_TIMES, OFFSET_CLEAN_FT = 3.0, 2.5, 3.0
 """Over which the offset's scatter is learned, how many times its mean size is no drift, and how much of that is not
 counted (common practice, no source)."""
-LINED_UP_DEG = 10.0
-"""Pointing along a given runway heading within this, as for the phase lined-up."""
 POSITION_HOLDS_S = 1.5
 """So long the last position counts where samples come without one."""
 
