@@ -219,7 +219,7 @@ NEEDS: dict[str, frozenset[str]] = {
     "rpm-high": _POWER,
     "oil-pressure-low": frozenset({"oil_pressure_psi"}),
     "oil-pressure-sag": frozenset({"oil_pressure_psi"}),
-    "oil-pressure-high": frozenset({"oil_pressure_psi"}),
+    "oil-pressure-high": frozenset({"oil_pressure_psi", "oil_temperature_degf"}),
     "oil-temperature-high": frozenset({"oil_temperature_degf"}),
     "manifold-pressure-low": frozenset({"manifold_pressure_inhg", "throttle"}),
     "airspeed-dead": frozenset({"groundspeed_kt"}),

@@ -19,6 +19,10 @@ Rule = Callable[[Scene, float], Expected]
 
 SLOW_CLIMB_LOSS_S = 12.0
 """A loss that only the climb shows (constant-speed propeller) must be called within this; no stated hold exists."""
+WEAK_CLIMB_FPM = 300.0
+"""A climb weaker than this to begin with is lost in the air's own rise and fall."""
+DIRECTION_HOLD_S = 0.3
+"""As documented."""
 
 
 def _fell_in_one_second(s: Scene, values: np.ndarray, share: float, after: float) -> float | None:
@@ -71,7 +75,7 @@ def _hidden_loss(s: Scene, onset: float) -> Expected:
     later = onset + SLOW_CLIMB_LOSS_S
     fast = s.when((s.true["ias_kt"] > s.a.best_rate_kt - 5.0) & (s.t > s.off), s.off)
     settled = fast is not None and onset - fast > 15.0  # this climb's own rate is known by then
-    clear = settled and later < s.t[-1] and s.at("vertical_speed_fpm", later) < 0.5 * before
+    clear = settled and before > WEAK_CLIMB_FPM and later < s.t[-1] and s.at("vertical_speed_fpm", later) < 0.5 * before
     clear = clear and s.raw.scenario.gust_kt < 1.0
     outcomes = frozenset({"air"} if clear else {"air", "quiet"})
     return Expected(outcomes, reasons, onset, onset, onset, later, later, clear, why="seen in the climb only")
@@ -171,7 +175,17 @@ def _airspeed_stuck(s: Scene, onset: float) -> Expected:
 def _veer(s: Scene, onset: float) -> Expected:
     away = np.abs((s.true["heading_deg"] - s.raw.scenario.runway_deg + 180.0) % 360.0 - 180.0)
     on_wheels = s.true["on_ground"] > 0.5
-    return judged(s, "directional-control", s.when((away > 15.0) & on_wheels, onset), 0.0, (), onset)
+    crossing = s.held_from((away > 15.0) & on_wheels, onset, DIRECTION_HOLD_S)
+    return judged(s, "directional-control", crossing, DIRECTION_HOLD_S, (), onset)
+
+
+def _frozen_rpm(s: Scene, onset: float) -> Expected:
+    """Frozen while the engine still gained speed, the gauge shows low power, and nobody beside the pilot can tell."""
+    least = float(s.band("rpm")["takeoff_min"])  # type: ignore[arg-type]
+    if float(np.interp(onset, s.t, s.true["rpm"])) >= least:
+        return _none(s, onset)
+    outcomes = frozenset({"quiet", "caution", "abort", "air"})
+    return Expected(outcomes, frozenset({"rpm-low"}), onset, required=False, why="the gauge shows low rpm")
 
 
 def _configuration(s: Scene, onset: float) -> Expected:
@@ -256,6 +270,7 @@ RULES: dict[str, Rule] = {
     "airspeed-dead": _airspeed_dead,
     "airspeed-stuck": _airspeed_stuck,
     "veer": _veer,
+    "frozen-rpm": _frozen_rpm,
     "dragging-brake": _drag,
     "flaps-wrong": _configuration,
     "parking-brake": _configuration,

@@ -149,7 +149,7 @@ def judged(
     due = crossing + hold_s
     latest = due + grace_s
     outcomes = _outcomes(reason, s.regions(crossing + hold_s) | s.regions(due + 0.3))
-    if s.closed is not None and s.closed < latest:
+    if "quiet" in outcomes or (s.closed is not None and s.closed < latest):
         required = False
     late_air = latest
     if s.off is not None:
@@ -158,6 +158,7 @@ def judged(
             late_air = max(late_air, (first_crossing(s.t, s.true["height_ft"], 500.0, s.off) or s.t[-1]) + 4.0)
         required = required and s.t[-1] > (late_air if outcomes == {"air"} else latest)
     else:
-        required = required and "abort" in outcomes and s.t[-1] > latest
+        held = "air" in outcomes and _TABLE[reason]["line"] == "air"  # near the line a hold is as right, and stays one
+        required = required and "abort" in outcomes and not held and s.t[-1] > latest
     first = crossing + hold_s - 0.2 if earliest is None else earliest
     return Expected(outcomes, frozenset({reason, *also}), first, crossing, due, latest, late_air, required)
