@@ -8,6 +8,10 @@ from __future__ import annotations
 
 import msgspec
 
+from monitor.geo import FEET_PER_S_PER_KNOT
+
+USUAL_REACTION_S, USUAL_BRAKING_FT_S2 = 1.5, 0.25 * 32.174
+
 
 class Band(msgspec.Struct, frozen=True):
     """The marks of one instrument, in the channel's unit: (low, high) arcs and red lines; None = not marked."""
@@ -40,7 +44,7 @@ class Aircraft(msgspec.Struct, frozen=True):
     attitude to rotate to, and the tail's limit. takeoff_flaps_deg: flaps set for takeoff. rpm_takeoff_min: least rpm
     at takeoff power (fixed: static; constant-speed: governed less 3 %). rpm_red_line. instruments: channel name to
     its `Band`, "rpm" included. expected_roll_s: seconds from takeoff power to VR when known.
-    ground_roll_ft, stop_from_rotate_ft: distances at sea level when known, else None.
+    ground_roll_ft, stop_from_rotate_ft: distances at sea level when known, else None (for the stop see `stop_ft`).
     """
 
     name: str
@@ -59,6 +63,14 @@ class Aircraft(msgspec.Struct, frozen=True):
     stop_from_rotate_ft: float | None = None
     retractable_gear: bool = False
     text: str = ""
+
+    @property
+    def stop_ft(self) -> float:
+        """Feet from VR to a stop: the profile's own; else at 0.25 g after 1.5 s (common practice, no source)."""
+        if self.stop_from_rotate_ft is not None:
+            return self.stop_from_rotate_ft
+        v_ft_s = self.speeds_kias.rotate * FEET_PER_S_PER_KNOT
+        return v_ft_s * USUAL_REACTION_S + v_ft_s**2 / (2.0 * USUAL_BRAKING_FT_S2)
 
     def for_short_field(self) -> Aircraft:
         """The same with VR that of a short-field takeoff, if it has one of its own, and lift-off as much sooner."""

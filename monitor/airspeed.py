@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
+from monitor.geo import turn
 from monitor.judge import Judge
 from monitor.options import Options
 from monitor.settings import Settings
@@ -15,6 +16,9 @@ REVIVED_KT = 10.0  # above what it stuck at, or above 20 kt where it was dead, f
 REVIVED_NEAR_KT = 20.0  # no further than this from the groundspeed: it is alive (common practice, no source)
 REVIVED_S = 1.0
 SLOW_STUCK_PART = 0.6
+ALOFT_S, STRAIGHT_DEG = 20.0, 15.0
+"""So long after lift-off, so little off the heading then, and short of the climb speed a needle may be called stuck: a
+turn downwind, or a climb speed held in a lull, looks alike (common practice, no source)."""
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
 
 
@@ -40,10 +44,13 @@ class Airspeed:
         half_roll_s = 0.5 * (aircraft.expected_roll_s or 0.0)
         self._dead_hold = Hold(agenda, settings.airspeed_dead_hold_s, self._dead)
         self._revival_hold = Hold(agenda, REVIVED_S, self._revived)
+        self._died_hold = Hold(agenda, settings.airspeed_dead_hold_s, check)
         self._check_hold = Hold(agenda, max(settings.airspeed_check_s, half_roll_s), check)
         self._alive_said = False
         self._stuck_from: tuple[float, float, float] | None = None  # groundspeed, lowest and highest airspeed since
         self._dead_at_kt = 0.0
+        self._slow_kt = aircraft.speeds_kias.best_rate - settings.climb_slow_kt
+        self._off: tuple[float, float | None] | None = None  # time and heading when it was first in the air
         self.maybe_off = False
 
     def begin(self) -> None:
@@ -51,8 +58,10 @@ class Airspeed:
         self._dead_hold.clear()
         self._revival_hold.clear()
         self._check_hold.clear()
+        self._died_hold.clear()
         self._alive_said = False
         self._stuck_from = None
+        self._off = None
         self._s.ias_set_aside = False
 
     def ground_speed_known(self) -> bool:
@@ -66,6 +75,7 @@ class Airspeed:
         ias = s.sample.ias_kt
         if ias is None:
             return
+        self._died_hold.update(s.ias_died, s.t)
         if ias >= 20.0:
             self._check_hold.clear()
         if not self._alive_said:
@@ -83,9 +93,23 @@ class Airspeed:
         """One sample after lift-off."""
         s = self._s
         ias = s.sample.ias_kt
-        if ias is None or (ias >= 20.0 and not s.ias_set_aside and self._dead_hold.since is None):
-            return  # in the air it is dead below 20 kt only: a turn downwind looks like a stuck needle
-        self._watch(ias)
+        if ias is None:
+            return
+        self._died_hold.update(s.ias_died, s.t)
+        if ias < 20.0 or s.ias_set_aside or self._dead_hold.since is not None or self._just_off():
+            self._watch(ias)
+
+    def _just_off(self) -> bool:
+        """Soon after lift-off, flying straight on."""
+        s = self._s
+        heading = s.sample.heading_deg
+        if self._off is None:
+            self._off = s.t, heading
+        since, along = self._off
+        ias = s.sample.ias_kt
+        if along is None or heading is None or ias is None or ias > self._slow_kt or s.t - since > ALOFT_S:
+            return False
+        return abs(turn(along, heading)) < STRAIGHT_DEG
 
     def _watch(self, ias: float) -> None:
         s = self._s

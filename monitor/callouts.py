@@ -27,7 +27,7 @@ def worth_saying_s(event: Event) -> float:
 def worth_s(kind: str, id_: str) -> float:
     """The same, by an event's kind and id. A checklist in the climb is of use for long."""
     if id_.startswith("after-takeoff"):
-        return 15.0
+        return 30.0
     return 1.0 if id_ == "rotate" else _WORTH_S.get(kind, 2.0)
 
 

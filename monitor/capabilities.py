@@ -8,7 +8,7 @@ from monitor.procedure import Procedure
 
 _GAUGES = {
     "oil_pressure_psi": "oil pressure limits",
-    "oil_temperature_degf": "oil temperature limits",
+    "oil_temperature_degf": "oil temperature limits; high oil pressure told from cold oil",
     "egt_degf": "EGT limits",
     "cht_degf": "CHT limits",
     "fuel_pressure_psi": "fuel pressure limits",
@@ -65,6 +65,22 @@ def _unknown(off: list[tuple[str, str]], aircraft: Aircraft, options: Options) -
             off.append((_GAUGES[channel], f"the profile has no engine.{channel}"))
     if aircraft.pitch_max_deg is None:
         off.append(("tail clearance", "the profile has no rotation.pitch_max_deg"))
+    if aircraft.rpm_red_line is None:
+        off.append(("rpm too high", "the profile has no engine.rpm.red_line"))
+    oil = aircraft.instruments.get("oil_pressure_psi")
+    if oil is not None and oil.min is None:
+        off.append(("oil pressure too low to go on", "the profile has no engine.oil_pressure_psi.min"))
+    speeds = aircraft.speeds_kias
+    for key, check in (
+        ("stall_clean", "close to the stall"),
+        ("best_angle", "slower than VX"),
+        ("flaps_extended_max", "flaps out too fast"),
+    ):
+        if getattr(speeds, key) is None:
+            off.append((check, f"the profile has no speeds_kias.{key}"))
+    if options.runway_length_ft is not None and aircraft.stop_from_rotate_ft is None:
+        usual = f"{aircraft.stop_ft:.0f} ft are taken"
+        off.append((f"this aeroplane's own stop from VR ({usual})", "the profile has no takeoff.stop_from_rotate_ft"))
     if options.runway_length_ft is None:
         off.append(("70 % of lift-off speed by mid-runway; whether a stop fits", "no runway length given"))
     if options.runway_start is None or options.runway_end is None:

@@ -10,7 +10,7 @@ from monitor.options import Options
 from monitor.routine import Routine
 from monitor.sample import Sample
 from monitor.settings import Settings
-from monitor.state import State
+from monitor.state import ALTIMETER_OFF_FT, State
 
 Item = tuple[str, str]  # (item, "ok" | "not-ok" | "ask")
 
@@ -33,6 +33,9 @@ def line_up(
     if given is not None:
         off = settings.runway_check_deg
         items.append(("runway", _state(sample.heading_deg, lambda v: abs(turn(given, v)) <= off)))
+    field = options.field_elevation_ft
+    if field is not None:
+        items.append(("altimeter", _state(sample.altitude_ft, lambda v: abs(v - field) <= ALTIMETER_OFF_FT)))
     oil = aircraft.instruments.get("oil_temperature_degf")
     if oil is not None and oil.green is not None:
         low = oil.green[0]

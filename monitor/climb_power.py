@@ -15,9 +15,14 @@ from monitor.geo import FEET_PER_S_PER_KNOT
 from monitor.judge import Judge
 from monitor.settings import Settings
 from monitor.state import State
+from monitor.trend import Trend
 
 G_FT_S2 = 32.174
-SLOW_S = 0.5  # so the parts of a mean below stay under 1
+KINETIC_FT = FEET_PER_S_PER_KNOT**2 / (2.0 * G_FT_S2)  # height that a knot squared is worth
+SLOW_S = 0.5  # with samples further apart energy is followed as a height, over more of them
+TOO_SLOW_S = 1.5  # in the mean, or
+GAP_S = 4.0  # once: two or three samples would have to tell
+SLOW_TAU_S = 4.0  # a gust of a knot is then worth 50 ft/min
 CALM_KT_S = 0.35  # in air calmer than this a fall is held against what was before it, lest it pass for usual
 BEFORE_S = 8.0
 LEAST_FPM = 300.0  # a climb that is weak to begin with cannot halve
@@ -42,6 +47,9 @@ class ClimbPower:
         """A takeoff begins."""
         self._hold.clear()
         self._now: float | None = None
+        self._energy = Trend(SLOW_TAU_S)  # of the height that climb and speed are worth together (ft)
+        self._energy_since: float | None = None
+        self._interval_s = 0.0  # between samples, the mean of some
         self._usual: float | None = None
         self._gust = 0.3
         self._settled = False  # the climb speed has been reached
@@ -59,26 +67,42 @@ class ClimbPower:
             return
         steady = abs(s.ias - self._climb_kt) <= 10.0 and abs(sample.bank_deg or 0.0) < 25.0
         full = sample.throttle is not None and sample.throttle >= self._set.power_set_throttle
-        slow = s.dt > SLOW_S  # at a sample a second a gust and a loss look alike
-        if slow or not steady or not full or altitude_stands or s.height > self._set.after_takeoff_ft:
+        gains = s.ias_trend.rate >= GAINS_KT_S and s.ias_trend.value <= self._climb_kt - NEAR_KT
+        self._settled = self._settled or (steady and not gains)
+        self._interval_s += 0.2 * (s.dt - self._interval_s)
+        too_slow = self._interval_s > TOO_SLOW_S or s.dt > GAP_S
+        if too_slow or not steady or not full or altitude_stands or s.height > self._set.after_takeoff_ft:
             self._hold.clear()
+            self._energy_since = None
             return
-        self._judge_energy(s)
+        now = self._energy_fpm(s, s.ias) if s.dt <= SLOW_S else self._slow_energy_fpm(s, s.ias)
+        if now is not None:
+            self._judge_energy(s, now)
 
-    def _judge_energy(self, s: State) -> None:
-        assert s.ias is not None and s.climb_fpm is not None
-        growth = FEET_PER_S_PER_KNOT**2 * s.ias * s.ias_trend.rate / G_FT_S2 * 60.0
-        climb = s.climb_fpm
+    def _energy_fpm(self, s: State, ias: float) -> float:
+        """What the energy grows by, as a climb, over the last seconds."""
+        growth = 2.0 * KINETIC_FT * ias * s.ias_trend.rate * 60.0
+        climb = s.climb_fpm or 0.0
         if s.sample.vertical_speed_fpm is not None:  # its source may be blocked while the height sent still grows
             climb += max(s.level_trend.rate * 60.0, 0.0)
         energy = climb + growth
-        self._now = energy if self._now is None else self._now + s.dt / 4.0 * (energy - self._now)
+        return energy if self._now is None else self._now + s.dt / 4.0 * (energy - self._now)
+
+    def _slow_energy_fpm(self, s: State, ias: float) -> float | None:
+        """The same by a line through energy heights: the slope between two slow samples is mostly noise."""
+        if self._energy_since is None or not self._settled:
+            self._energy_since = s.t
+            self._energy.reset()
+        self._energy.update(s.t, s.level_now + KINETIC_FT * ias * ias)
+        return self._energy.rate * 60.0 if s.t - self._energy_since > SLOW_TAU_S else None
+
+    def _judge_energy(self, s: State, now: float) -> None:
+        self._now = now
         usual = self._usual if self._usual is not None else self._now
         short = usual - self._now
         rate = s.ias_trend.rate
-        self._gust += s.dt / 8.0 * (abs(rate) - self._gust)
+        self._gust += min(s.dt / 8.0, 1.0) * (abs(rate) - self._gust)
         low = self._fell(s.t, self._now, usual)
-        self._settled = self._settled or rate < GAINS_KT_S or s.ias_trend.value > self._climb_kt - NEAR_KT
         if not low and self._settled:  # what is usual is learned while all is well: a loss must not teach it
             usual += s.dt / 12.0 * (max(self._now, 0.75 * usual) - usual)
             self._scatter += s.dt / 15.0 * (min(abs(short), 2.0 * self._scatter) - self._scatter)

@@ -23,7 +23,7 @@ from monitor.events import Event
 from monitor.judge import Judge
 from monitor.limits import Limits
 from monitor.options import Options
-from monitor.phases import IN_THE_CLIMB, ON_THE_ROLL, TAKEOFF_PHASES, Phases
+from monitor.phases import FLYING_OR_ROLLING, IN_THE_CLIMB, NOT_ON_WHEELS, ON_THE_ROLL, TAKEOFF_PHASES, Phases
 from monitor.plausibility import Plausibility
 from monitor.power import Power
 from monitor.procedure import Procedure
@@ -36,8 +36,6 @@ from monitor.timeline import LOST_S, Timeline
 from monitor.view import View
 from monitor.words import Words
 
-NOT_ON_WHEELS = frozenset({"initial-climb", "climb", "airborne"})
-FLYING_OR_ROLLING = ON_THE_ROLL | IN_THE_CLIMB
 WITH_A_SAMPLE = frozenset({"started", "back", "resumed", "restarted"})
 
 
@@ -180,6 +178,9 @@ class Coach:
             self._roll()
         elif phase in IN_THE_CLIMB:
             self._climb()
+        elif phase == "airborne" and self.judge.engine_failed:  # the climb is over, the way down is not
+            self._power.climb()
+            self._deviations.glide()
         elif phase not in NOT_ON_WHEELS:
             self._configuration.look()
             if phase == "lined-up":
@@ -223,11 +224,12 @@ class Coach:
         sample = s.sample
         judge.in_the_climb()
         self._power.climb()
-        stands = self._plausibility.altitude_stands(s.t, sample.ias_kt, sample.groundspeed_kt)
-        self._climb_power.update(stands)
+        believed = self._plausibility
+        stands = believed.altitude_stands(s.t, sample.ias_kt, sample.groundspeed_kt)
+        self._climb_power.update(stands or believed.climb_unknown(s.t, sample))
         self._airspeed.climb()
         self._limits.update()
-        self._plausibility.climb(s.t, sample)
+        believed.climb(s.t, sample)
         self._airspeed_data.update()
         if judge.engine_failed:
             self._deviations.glide()
@@ -301,6 +303,7 @@ class Coach:
     def _enter_initial_climb(self, before: str | None, t: float) -> dict[str, Any]:
         if self.state.zero_ft is None:  # the stream began on the roll: its lowest level is the best there is
             self.state.zero_ft = self._conditions.liftoff.ground_ft
+        self.state.allow_for_wind()
         self._conditions.begin_flight()
         self.teller.quiet_until = t + self._set.quiet_after_s
         for watcher in self._watchers:
@@ -313,11 +316,12 @@ class Coach:
     def _enter_airborne(self, before: str | None, t: float) -> dict[str, Any]:
         if before == "climb" and (self.state.climb_fpm or 0.0) > -300.0:
             self.routine.levelled(t)
+        self._deviations.end_remarks()
         self._conditions.begin_flight()
         return {}
 
     def _enter_landing_roll(self, before: str | None, t: float) -> dict[str, Any]:
-        self._conditions.begin_landing_roll(t)
+        self._conditions.begin_landing_roll(t, self.judge.engine_failed)
         return {}
 
     def _enter_rejected_takeoff(self, before: str | None, t: float) -> dict[str, Any]:

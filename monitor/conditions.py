@@ -21,6 +21,7 @@ LINED_UP_DEG = 10.0  # pointing along a given runway heading within this
 ROLLS_TO = 1.2  # of VR: no aeroplane is on its wheels faster (common practice, no source)
 FLAT_FPM, FLAT_DEG = 60.0, 4.0  # on the wheels, for all that one sample tells
 MAY_ROLL_KT_S = 0.3  # a trend that will show an acceleration along the runway in a moment
+REVIVED_KT = 8.0  # of speed gathered: more than a gust, an engine that was dead runs (common practice, no source)
 GATHERED_KT = 1.5  # more than a steady speed's noise, in half a second of a roll (common practice, no source)
 
 
@@ -28,7 +29,8 @@ class Conditions(AirConditions):
     """Watches one stream; `update` once a sample, then the phase's conditions are asked."""
 
     __slots__ = (
-        "_accelerating", "_aircraft", "_aligned_since", "_closed_t", "_fastest", "_fastest_t", "_flying_since",
+        "_accelerating", "_aircraft", "_aligned_since", "_closed_t", "_engine_dead", "_fastest", "_fastest_t",
+        "_flying_since",
         "_given_heading", "_line_up_armed", "_moved_t", "_nose", "_power_full_t", "_power_half_t",
         "_slowest", "_slowing_since", "_still_since", "_wheels_t", "interval_s", "liftoff", "power", "runway_heading",
     )  # fmt: skip
@@ -59,6 +61,7 @@ class Conditions(AirConditions):
         self._closed_t: float | None = None
         self._wheels_t = 0.0
         self._slowest: float | None = None
+        self._engine_dead = False
         self.liftoff.reset()
         self.restart_air()
 
@@ -301,7 +304,9 @@ class Conditions(AirConditions):
         v, rate = s.v, s.v_trend.rate
         if v is not None and v >= self._fastest:
             self._fastest, self._fastest_t = v, s.t
-        if v is None or rate > -1.0:
+        # A speed made of positions slips with the clock; an airspeed that rises knows better.
+        gains = s.sample.groundspeed_kt is None and s.ias is not None and s.ias_trend.rate > 0.5
+        if v is None or rate > -1.0 or gains:
             self._slowing_since = None
             return None
         if self._slowing_since is None:
@@ -318,10 +323,13 @@ class Conditions(AirConditions):
 
     def goes_again(self) -> float | None:
         """A touch-and-go: power and acceleration before the landing roll is over, or off again with the power on."""
+        gathers = self._gathers_speed()
+        if self._engine_dead and not gathers:
+            return None  # an open lever says nothing, nor does the trend of the speed before the wheels touched
         t = self.rolls()
         if t is not None:
             return max(t, self._wheels_t)
-        if self._gathers_speed() or (self.power and self.liftoff.update(self._s, self.interval_s) is not None):
+        if gathers or (self.power and self.liftoff.update(self._s, self.interval_s) is not None):
             return max(self._power_half_t or 0.0, self._wheels_t)
         return None
 
@@ -333,15 +341,16 @@ class Conditions(AirConditions):
             return False
         if self._slowest is None or v < self._slowest:
             self._slowest = v
-        return v >= self._slowest + GATHERED_KT
+        return v >= self._slowest + (REVIVED_KT if self._engine_dead else GATHERED_KT)
 
     def begin_rejection(self, t: float) -> None:
         """The takeoff is given up since `t`: a throttle still open then is none opened for another."""
         self._wheels_t = t
 
-    def begin_landing_roll(self, t: float) -> None:
-        """On the ground again since `t`: it may be a touch-and-go."""
+    def begin_landing_roll(self, t: float, engine_dead: bool) -> None:
+        """On the ground again since `t`: it may be a touch-and-go, but hardly of one with a dead engine."""
         self._wheels_t = t
+        self._engine_dead = engine_dead
         self._slowest = None
         self._accelerating = None
         self._flying_since = None

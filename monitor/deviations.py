@@ -30,8 +30,8 @@ class Deviations(Remarks):
         "_aircraft", "_armed", "_bank", "_below_angle", "_climb_fast", "_climb_slow", "_conditions", "_direction",
         "_drift", "_early_flaps", "_early_rotate", "_early_turn", "_flaps_fast", "_flaps_late", "_flaps_takeoff",
         "_full_seen", "_heading", "_highest", "_judge", "_late_power", "_late_rotate", "_mean_ias", "_off_centre",
-        "_pitch", "_power", "_procedure", "_roll_t", "_rotate_t", "_routine", "_side", "_side_of_centre", "_sink",
-        "_slow", "_steep", "_swing", "_throttle_best", "maybe_off",
+        "_pitch", "_power", "_procedure", "_roll_t", "_rose", "_rotate_t", "_routine", "_side", "_side_of_centre",
+        "_sink", "_slow", "_steep", "_swing", "_throttle_best", "maybe_off",
     )  # fmt: skip
 
     def __init__(
@@ -86,6 +86,7 @@ class Deviations(Remarks):
         self.begin_remarks()
         self._roll_t: float | None = None
         self._rotate_t: float | None = None
+        self._rose = False  # the nose has been up: a hold in ground effect lowers it again
         self._mean_ias: float | None = None
         self._armed = False
         self._highest: float | None = None
@@ -144,6 +145,7 @@ class Deviations(Remarks):
             return
         if self._judge.zone != "early":
             self._early_rotate.update(rise > set_.early_rotate_deg and ias < vr - set_.early_rotate_kt, s.t)
+        self._rose = self._rose or (rise >= set_.rotation_rise_deg and ias > vr - set_.early_rotate_kt)
         if "rotate" in self._routine.done and self._rotate_t is None:
             self._rotate_t = s.t
         only_when_late = self._tell.level_of("rotate") == "correct"
@@ -152,7 +154,7 @@ class Deviations(Remarks):
         late = (
             self._rotate_t is not None
             and ias > vr + late_kt
-            and rise < set_.rotation_rise_deg
+            and not self._rose
             and s.t - self._rotate_t > late_s
             and not self._nose_rising()
         )
@@ -189,7 +191,7 @@ class Deviations(Remarks):
         if self._roll_t is not None:
             self._end_roll()
         height = s.height
-        turned = "turn" in self._routine.done or (height is not None and height >= self._set.turn_height_ft)
+        turned = "turn" in self._routine.done or height is None or height >= self._set.turn_height_ft
         if height is not None and height < 50.0:
             self._watch_pitch()
         elif self._pitch.since is not None:
@@ -252,7 +254,7 @@ class Deviations(Remarks):
             return
         level = bank is None or abs(bank) < 8.0
         if track is not None and height is not None and height > set_.drift_from_ft:
-            off = turn(runway, track)
+            off = turn(runway + self._direction.variation_deg, track)
             self._side = "right" if off > 0.0 else "left"
             self._drift.watch(s.t, abs(off) if level else 0.0, set_.drift_deg, set_.drift_deg)
         turning = heading is not None and abs(turn(runway, heading)) > set_.early_turn_deg and not level
@@ -323,7 +325,7 @@ class Deviations(Remarks):
         since = self._routine.liftoff_t
         if not self._armed:
             late = since is not None and s.t - since > set_.climb_armed_s
-            self._armed = ias >= target - set_.climb_slow_kt or (height or 0.0) > set_.climb_armed_ft or late
+            self._armed = mean >= target - set_.climb_slow_kt or (height or 0.0) > set_.climb_armed_ft or late
             return
         fast, slow = self._climb_fast, self._climb_slow
         fast.watch(s.t, mean - target, set_.climb_fast_kt, set_.climb_fast_clear_kt, ias - target)

@@ -40,8 +40,8 @@ ABORT_TABLE: dict[str, tuple[str, str, str]] = {
 ALWAYS = frozenset({"engine-failure", "directional-control"})
 OF_POWER = frozenset({"engine-failure", "power-loss", "rpm-low", "manifold-pressure-low"})
 """One trouble, seen by this gauge or that."""
-SAID_AGAIN = ("oil-pressure-low", "oil-temperature-high", "rpm-high", "airspeed-not-alive")
-"""Reasons of an abort that can be looked at again after lift-off; lost power shows itself again, or is back."""
+SAID_AGAIN = OF_POWER | {"oil-pressure-low", "oil-temperature-high", "rpm-high", "airspeed-not-alive"}
+"""Reasons of an abort that can be looked at again after lift-off."""
 MISTAKEN_S = 1.0  # so much further from VR than the line is no gust any more (common practice, no source)
 ZONES = ("early", "mid", "late", "air")
 
@@ -144,12 +144,11 @@ class Judge:
             self.zone = "early" if speed < 0.5 * vr else "mid"
 
     def stop_fits(self) -> bool:
-        """The aeroplane can stop on the runway from here; True where the runway or the stop is unknown."""
-        length, stop = self._options.runway_length_ft, self._aircraft.stop_from_rotate_ft
-        v = self._s.v
-        if length is None or stop is None or v is None:
+        """The aeroplane can stop on the runway from here; True where the runway is not known."""
+        length, v = self._options.runway_length_ft, self._s.v
+        if length is None or v is None:
             return True
-        return self.roll_ft + stop * (v / self._aircraft.speeds_kias.rotate) ** 2 <= length
+        return self.roll_ft + self._aircraft.stop_ft * (v / self._aircraft.speeds_kias.rotate) ** 2 <= length
 
     # ---- cues ----------------------------------------------------------------------------------------------------
 
@@ -186,7 +185,7 @@ class Judge:
     def _in_the_air(self, reason: str, t: float, still: Callable[[], bool]) -> None:
         if reason.startswith(("configuration", "acceleration", "abort-point", "directional")):
             return
-        if self.engine_failed:  # what follows from a dead engine is no news
+        if self.engine_failed or reason in self._said:  # what follows from a dead engine is no news
             return
         height = self._s.height
         if reason == "rpm-high" and height is not None and height < self._set.turn_height_ft:
@@ -222,7 +221,9 @@ class Judge:
         waiting = dict(self.held)
         if self.aborted in SAID_AGAIN:  # the pilot flies on, and the trouble with him
             self._said.discard(self.aborted)
-            waiting[self.aborted] = self._aborted_still
+            # An engine that takes the aeroplane off the ground has not stopped: he is coached on.
+            again = "power-loss" if self.aborted == "engine-failure" else self.aborted
+            waiting[again] = self._aborted_still
         waiting.update({reason: still for reason, _, still in self._deferred})
         self.held, self._deferred = {}, []
         for reason, still in waiting.items():

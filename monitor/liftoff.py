@@ -117,6 +117,7 @@ class LiftOff:
         rise = self._follow_level(s, fast)
         if rise is None:
             self._rising_since = None
+            self._doubtful = False
             return None
         if self._aloft.for_good and self._floats_t is None:
             self._floats_t = self._began(s, interval_s)

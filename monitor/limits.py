@@ -17,6 +17,10 @@ OTHERS = (
 )  # fmt: skip
 """Instruments whose red lines are cautions: none of them alone is worth a rejected takeoff."""
 
+LOW_MATTERS = ("fuel_pressure_psi", "suction_inhg", "bus_v", "ammeter_a")
+HIGH_MATTERS = ("fuel_pressure_psi", "suction_inhg", "bus_v", "egt_degf", "cht_degf")
+"""Where no red line is marked on that side, the end of the green arc counts. A cylinder still cold, a flow or a charge
+beyond its green arc are ordinary at takeoff power (common practice, no source)."""
 
 HOVERS_PART = 0.02  # of the line: so far back inside it is over (common practice, no source)
 
@@ -185,8 +189,33 @@ class Limits:
         if band is None:
             return
         name = channel.rsplit("_", 1)[0].replace("_", "-")
+        hold_s = self._set.gauge_hold_s
         for line, above, side in ((band.min, False, "low"), (band.max, True, "high")):
-            self._add(channel, line, above, self._set.gauge_hold_s, self._cautions(f"{name}-{side}", channel))
+            self._add(channel, line, above, hold_s, self._cautions(f"{name}-{side}", channel))
+            arc = _arc_end(channel, band, above)
+            if arc is not None and arc != line:
+                within = _within_red(channel, line, above)  # beyond it that alone is said
+                self._add(channel, arc, above, hold_s, self._cautions(name, channel), within)
+
+
+def _arc_end(channel: str, band: Band, above: bool) -> float | None:
+    """Where a caution arc begins on that side, or else the green arc ends if no red line follows."""
+    arc, green = band.caution, band.green
+    if arc is not None:
+        arc_above = arc[0] >= green[1] if green is not None else band.min is None
+        if arc_above == above:
+            return arc[0] if above else arc[1]
+    if green is None or channel not in (HIGH_MATTERS if above else LOW_MATTERS):
+        return None
+    if (band.max if above else band.min) is not None:
+        return None
+    return green[1] if above else green[0]
+
+
+def _within_red(channel: str, red: float | None, above: bool) -> Callable[[Sample], bool] | None:
+    if red is None:
+        return None
+    return lambda sample: (getattr(sample, channel) <= red) if above else (getattr(sample, channel) >= red)
 
 
 def _turning(sample: Sample) -> bool:

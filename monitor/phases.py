@@ -40,6 +40,8 @@ PHASES = tuple(phase for phase in TABLE if phase is not None)
 TAKEOFF_PHASES = frozenset({"takeoff-roll", "rotation", "initial-climb", "climb", "rejected-takeoff", "lined-up"})
 ON_THE_ROLL = frozenset({"takeoff-roll", "rotation"})
 IN_THE_CLIMB = frozenset({"initial-climb", "climb"})
+NOT_ON_WHEELS = IN_THE_CLIMB | {"airborne"}
+FLYING_OR_ROLLING = ON_THE_ROLL | IN_THE_CLIMB
 
 
 class ImpossibleChange(ValueError):

@@ -11,7 +11,8 @@ The rules, each with its reason (all numbers: common practice, no source):
 * Blocked static source. In the climb, altitude stays within 12 ft for 3 s, vertical speed (where sent) dies away, while
   indicated airspeed falls by 12 kt more than the speed over the ground: airspeed, altitude and vertical speed are
   then wrong together, and are set aside.
-* Altitude stuck. In the climb, altitude stays within 12 ft for 4 s or more while vertical speed adds up to over 36 ft;
+* Altitude stuck. In the climb, altitude stays within 12 ft for 4 s or more while vertical speed adds up to over 36 ft
+  and does not die away; when it has moved on by over 24 ft it is believed again;
   at a whole 50 or 100 ft it may come in steps of so much, and one and a half of them more are waited for.
 * Dead or stuck airspeed on the roll is a warning, not only a doubt: see `monitor.airspeed`.
 
@@ -49,6 +50,7 @@ SILENT_S = 2.0
 CARRY_S = 1.0
 LOOK_EVERY_S = 1.0
 STUCK_S = 4.0
+STEP_MOST_S = 1.5  # a clock that skips is no climb
 BLOCKED_S = 3.0
 BLOCKED_KT = 12.0
 LEAVES_KT = 3.0
@@ -57,6 +59,7 @@ STILL_FT = 12.0  # noise, and rounding to 10 ft, of a pressure that does not cha
 
 NONE: frozenset[str] = frozenset()
 _NAMES: tuple[str, ...] = Sample.__struct_fields__
+_ALTITUDE = _NAMES.index("altitude_ft")
 _WATCHED = tuple(i for i, name in enumerate(_NAMES) if name != "time_s")
 _CARRIED = frozenset(i for i in _WATCHED if _NAMES[i] not in TRENDS)
 _JUMPS = tuple((_NAMES.index(name), base, rate) for name, base, rate in JUMPS)
@@ -125,6 +128,7 @@ class Plausibility:
         self.aside: frozenset[str] = frozenset()
         self.confirmed = NONE  # channels whose jump, held back at the sample before, this one has borne out
         self._still: _Still | None = None
+        self._stuck_ft: float | None = None  # where the altitude stood when it alone was set aside
 
     def clean(self, t: float, sample: Sample, interval_s: float) -> Sample:
         """The sample without what is not believed; what is missing for a moment only keeps its last value."""
@@ -138,6 +142,8 @@ class Plausibility:
         if calm and full and not self.aside:  # as at nearly every sample
             self._last_t, self._older, self._last = t, last, now
             return sample
+        if self._stuck_ft is not None:
+            self._moves_again(t, now)
         changes: dict[int, float | None] = {}
         if last is not None and not calm:
             self._doubt_jumps(last, now, t - self._last_t, changes)
@@ -210,6 +216,16 @@ class Plausibility:
         self._usual_missing = now.count(None)
         self._small, self._large = _picker(_SMALL, now), _picker(_LARGE, now)
 
+    def _moves_again(self, t: float, now: Row) -> None:
+        """The altitude that stood still has moved on: it is believed again."""
+        stuck, altitude = self._stuck_ft, now[_ALTITUDE]
+        if stuck is None or altitude is None or abs(altitude - stuck) <= 2.0 * STILL_FT:
+            return
+        self._stuck_ft = self._still = None
+        self.aside = self.aside - {"altitude_ft"}
+        self._lost.discard(_ALTITUDE)
+        self._tell("channel-back", "altitude_ft", "moves again", t)
+
     def climb(self, t: float, sample: Sample) -> None:
         """One sample of the climb: is the static source blocked, or the altitude stuck?"""
         altitude = sample.altitude_ft
@@ -233,16 +249,24 @@ class Plausibility:
         slower_kt = still.slower_kt(ias_kt, groundspeed_kt)
         return lasted_s >= STANDS_S if slower_kt is None else slower_kt >= LEAVES_KT
 
+    def climb_unknown(self, t: float, sample: Sample) -> bool:
+        """The climb is known from this altitude alone, and it stands still: it may as well be stuck."""
+        alone = sample.vertical_speed_fpm is None and sample.height_ft is None
+        return alone and self.altitude_stands(t, None, None)
+
     def _judge_still(self, since: _Still, t: float, sample: Sample) -> None:
         vertical = sample.vertical_speed_fpm
         if vertical is not None:
-            since.expected_ft += vertical / 60.0 * (t - since.last_t)
+            since.expected_ft += vertical / 60.0 * min(t - since.last_t, STEP_MOST_S)
             since.fastest_fpm = max(since.fastest_fpm, abs(vertical))
         since.last_t = t
         lasted = t - since.t
         if lasted < BLOCKED_S:
             return
-        if lasted >= STUCK_S and abs(since.expected_ft) > 3.0 * STILL_FT + 1.5 * _step_ft(since.altitude_ft):
+        far = abs(since.expected_ft) > 3.0 * STILL_FT + 1.5 * _step_ft(since.altitude_ft)
+        # A vertical speed that dies away is its own instrument's lag: the aeroplane levelled off.
+        if lasted >= STUCK_S and far and not since.calmed(vertical):
+            self._stuck_ft = since.altitude_ft
             self._set_aside(("altitude_ft",), "altitude stands still against vertical speed", t)
         elif since.calmed(vertical) and since.ias_kt is not None and sample.ias_kt is not None:
             slower = since.ias_kt - sample.ias_kt

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from monitor.acceleration import Acceleration
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.atmosphere import pressure_inhg
@@ -17,6 +18,7 @@ from monitor.settings import Settings
 from monitor.state import State
 
 STILL_RISES_S = 4.0  # of the last second's rise in rpm (common practice, no source)
+NEXT_WITHIN_S = 6.0  # the slowest data that is told apart from lost data
 SPUN_UP_S = 2.0  # after full throttle no engine still gains speed by its own slowness (common practice, no source)
 
 
@@ -24,8 +26,8 @@ class Power(PowerLoss):
     """Watches power from the opening of the throttle to the end of the climb."""
 
     __slots__ = (
-        "_low_hold", "_on_the_roll", "_peak_rpm", "_power_set", "_pressure_hold", "_set_hold", "_steady_rpm",
-        "_steady_since", "full_since",
+        "_acceleration", "_low_hold", "_on_the_roll", "_peak_rpm", "_power_set", "_pressure_hold", "_set_hold",
+        "_steady_rpm", "_steady_since", "full_since",
     )  # fmt: skip
 
     def __init__(
@@ -42,12 +44,14 @@ class Power(PowerLoss):
         self._set_hold = Hold(agenda, 0.0, self._judge_set)
         self._low_hold = Hold(agenda, settings.rpm_low_hold_s, self._cue("rpm-low"))
         self._pressure_hold = Hold(agenda, settings.manifold_pressure_low_hold_s, self._cue("manifold-pressure-low"))
-        self._on_the_roll = (self._dead_hold, self._low_hold, self._pressure_hold)
+        self._on_the_roll = (self._low_hold, self._pressure_hold)
+        self._acceleration = Acceleration(state, aircraft, settings, agenda, self._cue("engine-failure"))
         self.begin()
 
     def begin(self) -> None:
         """A takeoff begins."""
         self.begin_loss()
+        self._acceleration.begin()
         for hold in (self._set_hold, self._low_hold, self._pressure_hold):
             hold.clear()
         self.is_set = False
@@ -68,13 +72,14 @@ class Power(PowerLoss):
         self._keep_second()
         self._watch_setting(rolling=True)
         self._watch_loss(in_air=False)
-        self._watch_acceleration()
+        self._acceleration.roll(self.is_set, self.maybe_off)
 
     def climb(self) -> None:
         """One sample of the climb."""
         for hold in self._on_the_roll:
             if hold.since is not None:
                 hold.clear()
+        self._acceleration.end()
         self._keep_second()
         self._watch_loss(in_air=True)
 
@@ -97,6 +102,9 @@ class Power(PowerLoss):
             if not rolling or s.v_trend.rate < 0.5:
                 return
             self.full_since = s.t
+        if throttle is not None and not self._fixed and s.t >= self.full_since + self._set.power_set_latest_s:
+            # A governor still on its way says nothing of the pressure.
+            self._watch_pressure_minimum(rolling and throttle >= self._set.full_throttle)
         self._schedule_setting(rpm, throttle is not None, rolling)
 
     def _schedule_setting(self, rpm: float | None, lever: bool, rolling: bool) -> None:
@@ -214,10 +222,16 @@ class Power(PowerLoss):
             near_best = self.best_rpm is None or rpm > self.best_rpm * (1.0 - self._set.power_loss_part)
             if full and rpm < least and near_best:
                 self._begin_once_more(self._low_hold, s.crossing(s.prev.rpm, rpm, least))
+                if throttle is None:  # it may be closing: of slow data the next sample tells where that ends
+                    self._low_hold.at_least_until(s.t + min(1.1 * s.dt, NEXT_WITHIN_S))
             elif self._low_hold.since is not None:
                 self._low_hold.clear()
         if not self._fixed:
-            low = full and self._pressure_low() and not self._filling()
-            if low and throttle is None and throttle_closed(s.sample.manifold_pressure_inhg, s.sample.altitude_ft):
-                low = False
-            self._once_more(self._pressure_hold, low)
+            self._watch_pressure_minimum(full)
+
+    def _watch_pressure_minimum(self, full: bool) -> None:
+        sample = self._s.sample
+        low = full and self._pressure_low() and not self._filling()
+        if low and sample.throttle is None and throttle_closed(sample.manifold_pressure_inhg, sample.altitude_ft):
+            low = False
+        self._once_more(self._pressure_hold, low)

@@ -19,8 +19,10 @@ from monitor.state import State
 
 RICH_LEAK_A_SECOND = 0.0003  # model engines, full rich at 6,500 to 7,000 ft, lose 0.03 to 0.1 % of their rpm a second
 BACK_PART, BACK_S = 0.9, 3.0  # of its best, for so long: an engine that coughed is back (common practice, no source)
+LEVER_CLOSED = 0.3  # an engine at idle runs down as the aeroplane slows (the part that ends a roll as well)
 SLOW_HAND_S = 2.0  # a throttle is closed in that time, and an engine that fails has fallen (common practice, no source)
 FALLS_OVER_S, FALLS_PART = 0.4, 0.06  # rpm that falls by more than this still falls, 15 % a second
+MOST_CLIMB_FT_S = 1000.0 / 60.0  # hardly any trainer climbs faster (common practice, no source)
 SLOW_S = 0.5  # with samples further apart a best is what two of them show, lest one damaged value be it
 RICH_ABOVE_FT = 3500.0  # the lean height, before that shows
 
@@ -29,7 +31,7 @@ class PowerLoss:
     """Watches for a loss of power or an engine failure, once power has been judged good."""
 
     __slots__ = (
-        "_accelerated", "_aircraft", "_back_hold", "_best_ias", "_best_level", "_best_ratio", "_dead_hold",
+        "_aircraft", "_aloft_t", "_back_hold", "_best_ias", "_best_level", "_best_ratio",
         "_failure_hold", "_fixed", "_highest", "_judge", "_least_left", "_lever", "_lever_t", "_loss_hold",
         "_pressure_failure_hold", "_pressure_loss_hold", "_propeller", "_proven_ratio", "_proven_rpm", "_ratio",
         "_s", "_second", "_set", "_smooth", "best_rpm", "is_set", "maybe_off",
@@ -47,7 +49,6 @@ class PowerLoss:
         self._failure_hold = Hold(agenda, 0.0, self._failed)
         self._pressure_failure_hold = Hold(agenda, settings.engine_failure_hold_s, self._cue("engine-failure"))
         self._back_hold = Hold(agenda, BACK_S, lambda t: judge.engine_is_back())
-        self._dead_hold = Hold(agenda, settings.no_acceleration_hold_s, self._cue("engine-failure"))
         self.maybe_off = False
         self.is_set = False
         self.begin_loss()
@@ -55,7 +56,7 @@ class PowerLoss:
     def begin_loss(self) -> None:
         """A takeoff begins."""
         for hold in (
-            self._loss_hold, self._pressure_loss_hold, self._failure_hold, self._pressure_failure_hold, self._dead_hold,
+            self._loss_hold, self._pressure_loss_hold, self._failure_hold, self._pressure_failure_hold,
             self._back_hold,
         ):  # fmt: skip
             hold.clear()
@@ -70,12 +71,18 @@ class PowerLoss:
         self._second: deque[tuple[float, float | None, float | None]] = deque()
         self._smooth: float | None = None
         self._proven_rpm = self._proven_ratio = 0.0  # the best of the takeoff, whatever the levers did since
-        self._accelerated = False
         self._highest = 0.0
+        self._aloft_t: float | None = None
 
     def _cue(self, reason: str) -> Callable[[float], None]:
-        still = (lambda: not self._as_before()) if reason == "engine-failure" else (lambda: True)
-        return lambda t: self._judge.cue(reason, t, still, self.maybe_off)
+        return lambda t: self._judge.cue(reason, t, lambda: self._still(reason), self.maybe_off)
+
+    def _still(self, reason: str) -> bool:
+        """What was lost is lost still."""
+        if reason == "rpm-low":
+            rpm, least = self._s.sample.rpm, self._aircraft.rpm_takeoff_min
+            return rpm is None or least is None or rpm < least
+        return not self._as_before(BACK_PART if reason == "engine-failure" else 1.0 - self._set.power_loss_part)
 
     def _keep_second(self) -> None:
         """The last second of rpm and manifold pressure; two samples at least."""
@@ -97,7 +104,8 @@ class PowerLoss:
     def _begin_failure(self, onset: float) -> None:
         """A sudden drop counts once it has lasted, and at least one more sample says so: a spike is no failure."""
         hold, s = self._failure_hold, self._s
-        hold.hold_s = self._set.engine_failure_hold_s
+        lever = s.sample.throttle is not None
+        hold.hold_s = self._set.engine_failure_hold_s if lever else self._set.no_lever_failure_hold_s
         if "rpm" in s.confirmed:  # the sample before said so too, and was held back
             hold.begin(onset)
         hold.begin_agreed(onset, s.t, s.dt)
@@ -106,9 +114,14 @@ class PowerLoss:
         s = self._s
         sample = s.sample
         rpm, pressure = sample.rpm, sample.manifold_pressure_inhg
-        if s.height is not None and s.height > self._highest:
-            self._highest = s.height
-        if not self.is_set or self._lever_moved(sample.throttle, sample.propeller):
+        if in_air and self._aloft_t is None:
+            self._aloft_t = s.t
+        # Where no height is known, as high as it may be by now.
+        height = s.height if s.height is not None else MOST_CLIMB_FT_S * (s.t - (self._aloft_t or s.t))
+        if height > self._highest:
+            self._highest = height
+        closed = sample.throttle is not None and sample.throttle <= LEVER_CLOSED
+        if not self.is_set or self._lever_moved(sample.throttle, sample.propeller) or closed:
             self._loss_hold.clear()
             self._pressure_loss_hold.clear()
             if self.is_set:  # what the engine still does of the lever's doing is no fault later on
@@ -122,16 +135,16 @@ class PowerLoss:
         if pressure is not None and not self._fixed:
             self._watch_pressure(pressure, in_air)
         if self._judge.engine_failed:
-            self._back_hold.update(self._as_before(), s.t)
+            self._back_hold.update(self._as_before(BACK_PART), s.t)
 
-    def _as_before(self) -> bool:
-        """The engine turns, and breathes, nearly as at its best before any lever was moved."""
+    def _as_before(self, part: float) -> bool:
+        """The engine turns, and breathes, nearly (to this part) as at its best before any lever was moved."""
         rpm, pressure = self._s.sample.rpm, self._s.sample.manifold_pressure_inhg
         if rpm is None and pressure is None:
             return False
-        if rpm is not None and rpm < BACK_PART * self._proven_rpm:
+        if rpm is not None and rpm < part * self._proven_rpm:
             return False
-        return pressure is None or self._fixed or (self._ratio or 0.0) >= BACK_PART * self._proven_ratio
+        return pressure is None or self._fixed or (self._ratio or 0.0) >= part * self._proven_ratio
 
     def _lever_moved(self, throttle: float | None, propeller: float | None) -> bool:
         """A lever has moved in the last 2 s, or two slow samples; the best so far then counts no more."""
@@ -215,9 +228,6 @@ class PowerLoss:
                 hold.fired = True  # the throttle was closed: not a failure, now or a moment later
                 hold.since = s.t
                 return
-            hold.hold_s = self._set.no_lever_failure_hold_s
-            hold.begin(self._dropped_t(before, rpm))
-            return
         self._begin_failure(self._dropped_t(before, rpm))
 
     def _dropped_t(self, before: float, rpm: float) -> float:
@@ -240,9 +250,9 @@ class PowerLoss:
     def _failed(self, t: float) -> None:
         """It has lasted. Without a lever channel and still falling, it may be a throttle closed by a slow hand: where
         that ends is waited for."""
-        hold = self._failure_hold
-        fast = self._s.dt < SLOW_S and self._s.sample.throttle is None
-        slow_hand = fast and hold.since is not None and t < hold.since + SLOW_HAND_S
+        hold, s = self._failure_hold, self._s
+        may_be = s.sample.throttle is None and (s.dt < SLOW_S or self._judge.zone != "air")
+        slow_hand = may_be and hold.since is not None and t < hold.since + SLOW_HAND_S + s.dt
         if slow_hand and self._still_falls():
             hold.fired = False
             hold.schedule(t + FALLS_OVER_S)
@@ -252,8 +262,10 @@ class PowerLoss:
     def _still_falls(self) -> bool:
         now = self._s.sample.rpm
         for t, rpm, _ in reversed(self._second):
-            if self._s.t - t >= FALLS_OVER_S:
-                return rpm is not None and now is not None and now < rpm * (1.0 - FALLS_PART)
+            over_s = self._s.t - t
+            if over_s >= FALLS_OVER_S:
+                part = FALLS_PART * min(over_s / FALLS_OVER_S, 3.0)
+                return rpm is not None and now is not None and now < rpm * (1.0 - part)
         return False
 
     def _closed(self, rpm: float) -> bool:
@@ -342,25 +354,6 @@ class PowerLoss:
             if throttle_closed(sample.manifold_pressure_inhg, sample.altitude_ft):
                 return
         self._cue("power-loss")(t)
-
-    def _watch_acceleration(self) -> None:
-        """Full power and no acceleration: the engine, whatever the gauges read."""
-        s = self._s
-        rate = s.v_trend.rate
-        if rate > 1.2:
-            self._accelerated = True
-        throttle = s.sample.throttle
-        full = throttle is not None and throttle >= self._set.full_throttle
-        braking = (s.sample.brake or 0.0) > 0.05
-        v, vr = s.v or 0.0, self._aircraft.speeds_kias.rotate
-        on_ground_speed = s.sample.groundspeed_kt is not None or s.sample.latitude_deg is not None
-        if not on_ground_speed and v >= 0.9 * vr:
-            full = False  # with the nose up a gust holds an airspeed still
-        if s.sample.on_ground is None and (s.ias if s.ias is not None else v) >= vr:
-            full = False  # it may float in ground effect, where it gains nothing for seconds
-        slack = self._accelerated and full and not braking and self.is_set and not self.maybe_off
-        slack = slack and rate < self._set.no_acceleration_kt_s and v > 10.0
-        self._dead_hold.update_agreed(slack, s.t, s.t, s.dt)
 
 
 def throttle_closed(pressure_inhg_now: float | None, altitude_ft: float | None) -> bool:

@@ -91,6 +91,10 @@ class Remarks:
     def begin_remarks(self) -> None:
         """A takeoff begins."""
         self._last.clear()
+        self.end_remarks()
+
+    def end_remarks(self) -> None:
+        """What waited to be said is over."""
         for hold in self._holds:
             hold.clear()
 

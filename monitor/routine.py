@@ -15,6 +15,8 @@ from monitor.rotate import RotateCall
 from monitor.state import State
 from monitor.teller import Teller
 
+CLIMBS_FPM = 200.0  # no runway climbs so (2 % at 100 kt)
+
 
 class Routine:
     """Watches for what is due next; each call is told once."""
@@ -172,6 +174,8 @@ class Routine:
     def _rotate(self, t: float) -> None:
         if self._judge.aborted or self._judge.closed or self._conditions.liftoff.possible:
             return
+        if (self._s.climb_fpm or 0.0) > CLIMBS_FPM:
+            return  # it has been flying all along, whatever the roll was told by
         self.give("rotate", t)
 
     # ---- the climb -------------------------------------------------------------------------------------------------
@@ -332,13 +336,16 @@ class Routine:
             return
         if self.field_altitude_ft is None or self.field_altitude_ft >= self.lean_ft:
             self.done.add("lean")  # the field is above it: leaned on the ground
+            self._re_lean_ft = altitude
             return
         self._re_lean_ft = altitude
         self.give("lean", s.crossing(s.prev.altitude_ft, altitude, self.lean_ft))
 
     def _watch_re_lean(self, egt: float) -> None:
-        """EGT 50 degF under its reference, at most once in 2,000 ft."""
-        altitude = self._s.sample.altitude_ft
+        """EGT 50 degF under its reference in the climb, at most once in 2,000 ft; less power makes less heat too."""
+        altitude, climb = self._s.sample.altitude_ft, self._s.climb_fpm
+        if climb is None or climb <= self._set.positive_rate_fpm or self._conditions.power_reduced() is not None:
+            return
         if self._lean_reference is None or egt > self._lean_reference:
             self._lean_reference = egt
         if altitude is None or egt > self._lean_reference - self._set.re_lean_egt_degf:

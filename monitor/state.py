@@ -1,25 +1,28 @@
 """What is derived from the samples: speed over the ground, height above the field, trends, and values at past times.
 
 Height above the field. `height_ft` when it is sent, less what it reads on the wheels. Else indicated altitude less
-the field's: given, or taken at rest and at line-up before the roll. It is not taken during the roll, where indicated
-altitude sags 10 to 50 ft below the field's level (measured on recorded training flights).
+the field's: given (unless the altimeter is far from it there), or taken at rest and at line-up before the roll. It is
+not taken during the roll, where indicated altitude sags 10 to 50 ft below the field's level (measured on recorded
+training flights).
 """
 
 from __future__ import annotations
 
 from collections import deque
-from math import cos, radians
 
-from monitor.geo import METRES_PER_DEGREE, speed_and_track
 from monitor.options import Options
+from monitor.position import PositionSpeed
 from monitor.sample import Sample
 from monitor.trend import Trend
 
 DEAD_KT, STEP_KT, STEP_S = 3.0, 15.0, 1.5  # some instruments read 0 until 20 to 25 kt (recorded training flights)
+NO_BRAKE_KT_S = 20.0  # the airspeed falls faster: no brake does that (1 g is 19 kt/s), the instrument has died
 KEEP_S = 15.0
 KEEP_MIN = 4
-POSITION_TAU_S = 0.8
 LEVEL_TAU_S = 0.8
+ALTIMETER_OFF_FT = (
+    75.0  # an altimeter that reads so far from the field's elevation is not to be used (AIM 7-2-3, from memory)
+)
 SAG_FROM_KT_S = 0.7  # a roll has begun: with the speed the altimeter's reading begins to sag
 # Where vertical speed carries the level from sample to sample, only what the two differ by is left to smooth.
 LEVEL_CARRIED_TAU_S = 2.0
@@ -32,8 +35,8 @@ class State:
     """The moment and its recent past. Speeds in knots, heights in feet, times in seconds of feed time."""
 
     __slots__ = (
-        "_derived", "_east", "_given_field_ft", "_north", "_origin", "_zero_n", "climb_fpm", "climbed_ft", "confirmed",
-        "dt", "height", "history", "ias", "ias_set_aside", "ias_trend", "level", "level_noise", "level_now",
+        "_given_field_ft", "_learned_ft", "_position", "_zero_n", "climb_fpm", "climbed_ft", "confirmed", "dt",
+        "height", "history", "ias", "ias_died", "ias_set_aside", "ias_trend", "level", "level_noise", "level_now",
         "level_smooth", "level_trend", "prev", "prev_level", "prev_t", "rest_ias", "sample", "seen", "t", "track",
         "uses_height", "v", "v_trend", "zero_ft",
     )  # fmt: skip
@@ -51,10 +54,12 @@ class State:
         self.prev_t = 0.0
         self.ias: float | None = None
         self.ias_set_aside = False  # the airspeed has been found dead
+        self.ias_died = False  # it fell to nothing in a moment, and there is no groundspeed to tell by
         self.v: float | None = None  # speed over the ground as well as it is known
         self.level: float | None = None  # height_ft, or altitude_ft where that is not sent
         self.uses_height = False
         self.zero_ft: float | None = self._given_field_ft  # what `level` reads on the wheels
+        self._learned_ft: float | None = None  # the same as the altimeter showed it there
         self._zero_n = 0
         self.height: float | None = None
         self.climb_fpm: float | None = None
@@ -70,10 +75,7 @@ class State:
         self.history: deque[Row] = deque()
         self.seen: set[str] = set()
         self.confirmed: frozenset[str] = frozenset()  # channels of which two samples in a row say the same sudden thing
-        self._east = Trend(POSITION_TAU_S)
-        self._north = Trend(POSITION_TAU_S)
-        self._derived = Trend(1.0)
-        self._origin: tuple[float, float] | None = None
+        self._position = PositionSpeed()
 
     def update(self, t: float, sample: Sample) -> None:
         """Take in the sample of feed time `t`."""
@@ -82,7 +84,10 @@ class State:
         self.dt = t - self.t if self.history else 0.0
         self.t = t
         ias = sample.ias_kt
-        if ias is not None and not self.ias_set_aside:
+        if ias is not None and (self.ias_died or self._dies(ias)):
+            self.ias_died = ias < DEAD_KT
+            self.ias = self.v = None
+        elif ias is not None and not self.ias_set_aside:
             if ias > STEP_KT and self.ias is not None and self.ias < DEAD_KT and self.dt < STEP_S:
                 self.ias_trend.reset()  # it comes alive in one step, which is no acceleration
                 if sample.groundspeed_kt is None:
@@ -98,12 +103,20 @@ class State:
         while t - history[0][0] > KEEP_S and len(history) > KEEP_MIN:
             history.popleft()
 
+    def _dies(self, ias: float) -> bool:
+        """Without groundspeed the airspeed's fall would look like a stop."""
+        sample, before = self.sample, self.ias
+        if ias >= DEAD_KT or before is None or sample.groundspeed_kt is not None or sample.latitude_deg is not None:
+            return False
+        return before - ias > STEP_KT + NO_BRAKE_KT_S * self.dt
+
     def _ground_speed(self, t: float, sample: Sample) -> None:
         v = sample.groundspeed_kt
         if v is None:
             if sample.latitude_deg is not None and sample.longitude_deg is not None:
-                v = self._from_position(t, sample.latitude_deg, sample.longitude_deg)
-            elif self.v is not None and self._origin is not None:
+                self._position.update(t, sample.latitude_deg, sample.longitude_deg)
+                v = self._position.speed_kt
+            elif self.v is not None and self._position.known:
                 return  # a position every now and then: hold what it gave
             elif self.ias is not None:
                 v = max(self.ias - (self.rest_ias or 0.0), 0.0)
@@ -112,24 +125,9 @@ class State:
             self.v_trend.update(t, v)
         elif t - self.v_trend.t > 1.5:
             self.v = None
-        if sample.track_deg is not None:
-            self.track = sample.track_deg
-
-    def _from_position(self, t: float, latitude: float, longitude: float) -> float | None:
-        if self._origin is None:
-            self._origin = (latitude, longitude)
-        north = (latitude - self._origin[0]) * METRES_PER_DEGREE
-        east = (longitude - self._origin[1]) * METRES_PER_DEGREE * cos(radians(self._origin[0]))
-        self._north.update(t, north)
-        self._east.update(t, east)
-        if not self._north.ready:
-            return None
-        v, track = speed_and_track(self._north.rate, self._east.rate)
-        if v > 10.0 and self.sample.track_deg is None:
+        track = sample.track_deg if sample.track_deg is not None else self._position.track_deg
+        if track is not None:
             self.track = track
-        # A straight line through an accelerating position shows the speed of two time constants ago.
-        self._derived.update(t, v)
-        return max(v + 2.0 * POSITION_TAU_S * self._derived.rate, 0.0)
 
     def _heights(self, t: float, sample: Sample) -> None:
         level = sample.height_ft
@@ -192,17 +190,38 @@ class State:
         if self.uses_height:
             # A height that is not quite 0 on the wheels is the aeroplane's own (its reference point); 15 ft is not.
             self.zero_ft = self.level if 1.5 < abs(self.level) < 15.0 else 0.0
-        elif self._given_field_ft is None and (self.zero_ft is None or self.v_trend.rate < SAG_FROM_KT_S):
-            self._mean_zero(self.level)
+        elif self._learned_ft is None or self.v_trend.rate < SAG_FROM_KT_S:
+            learned, given = self._mean_level(self.level), self._given_field_ft
+            # Given and shown too far apart: the altimeter is not set, or the field is another one.
+            self.zero_ft = learned if given is None or abs(learned - given) > ALTIMETER_OFF_FT else given
 
-    def _mean_zero(self, level: float) -> None:
+    def _mean_level(self, level: float) -> float:
         """The mean of what the altimeter reads there, over some seconds; elsewhere on the field it starts anew."""
-        zero = self.zero_ft
-        if zero is None or abs(level - zero) > 8.0 + 4.0 * self.level_noise:
-            self.zero_ft, self._zero_n = level, 1
-            return
+        mean = self._learned_ft
+        if mean is None or abs(level - mean) > 8.0 + 4.0 * self.level_noise:
+            self._learned_ft, self._zero_n = level, 1
+            return level
         self._zero_n += 1
-        self.zero_ft = zero + max(1.0 / self._zero_n, min(1.0, self.dt / 6.0)) * (level - zero)
+        mean += max(1.0 / self._zero_n, min(1.0, self.dt / 6.0)) * (level - mean)
+        self._learned_ft = mean
+        return mean
+
+    def allow_for_wind(self) -> None:
+        """Off the ground: on the roll the altimeter sagged, and a wind at rest made it sag as well.
+
+        A static port errs with the square of the airspeed. The wind is what airspeed and groundspeed differ by: an
+        indicator that reads 20 kt in still air shows no such thing.
+        """
+        zero, rest, v = self.zero_ft, self.rest_ias, self.v
+        if zero is None or zero != self._learned_ft or rest is None or v is None or self.ias is None:
+            return
+        if self.uses_height or (self.sample.groundspeed_kt is None and not self._position.known):
+            return
+        rolled = [(row[2], row[1]) for row in self.history if row[2] is not None and row[1] is not None]
+        lowest_ft, airspeed_kt = min(rolled, default=(zero, 0.0))
+        wind_kt = min(rest, max(self.ias - v, 0.0))
+        if lowest_ft < zero and airspeed_kt > 2.0 * wind_kt:
+            self.zero_ft = zero + (zero - lowest_ft) * wind_kt**2 / (airspeed_kt**2 - wind_kt**2)
 
     def crossing(self, before: float | None, now: float | None, threshold: float) -> float:
         """When a value went through `threshold` between the last sample and this; this sample's time if unknown."""

@@ -28,8 +28,12 @@ HELD_AS = {"oil-pressure-low": "oil-pressure", "oil-temperature-high": "oil-temp
 
 IN_THE_GLIDE = (("caution", "speed-low"), ("caution", "bank"))
 """With the engine dead there is nothing else to attend to but these."""
-BEYOND_RED = ("cht-high", "egt-high", "fuel-pressure-low", "fuel-pressure-high", "oil-pressure-high")
-"""Cautions of the engine that tell of a red limit: aloft they are a reason to return."""
+BEYOND_RED = {
+    **dict.fromkeys(("cht-high", "egt-high", "fuel-pressure-low", "fuel-pressure-high", "oil-pressure-high"), "limit"),
+    **dict.fromkeys(("bus-low", "bus-high", "ammeter-low", "ammeter-high"), "limit.electrical"),
+    **dict.fromkeys(("suction-low", "suction-high"), "limit.suction"),
+}
+"""Cautions that tell of a red limit, to their words: aloft they are a reason to return."""
 
 
 class Teller:
@@ -206,8 +210,8 @@ class Teller:
         low = judge.zone == "air" and (height is None or height < self._set.turn_height_ft)
         hidden = judge.zone in ("mid", "late") or low
         sounds = not hidden and self._sounds(id_, t, ("prompt", "correct", "auto"))
-        if judge.zone == "air" and id_ in BEYOND_RED:
-            key = "limit"
+        if judge.zone == "air":
+            key = BEYOND_RED.get(id_, key)
         say = self._words.say(key, "gauge") if sounds else None
         if say is not None and t - self._gauge_said.get(say, -inf) < self._set.again_s:
             say = None  # two gauges, one word: the second is shown

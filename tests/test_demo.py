@@ -108,12 +108,13 @@ def test_short_field_demo_is_flown_and_coached_as_one(name: str) -> None:
 @pytest.mark.parametrize("name", ["sedge", "bracken"])
 @pytest.mark.parametrize("fault", DEMO_FAULTS)
 def test_each_fault_gives_one_warning_with_its_reason(name: str, fault: str, seed: int) -> None:
-    """The right warning, once; on the roll its pilot then stops, in the air lands ahead; never "Rotate" after it."""
+    """The right warning, once; on the roll its pilot then stops, in the air lands ahead; never "Rotate" after it. A
+    weak engine behind a governor may show in manifold pressure first."""
     events, flight = flown(name, fault, seed)
     warnings = [event for event in events if event.kind == "warning"]
-    assert [(event.id, event.reason) for event in warnings] == [
-        ("engine-failure" if fault == "engine" else "abort", REASONS[fault])
-    ]
+    reasons = {REASONS[fault]} | ({"manifold-pressure-low"} if (name, fault) == ("bracken", "rpm") else set())
+    assert [event.id for event in warnings] == ["engine-failure" if fault == "engine" else "abort"]
+    assert warnings[0].reason in reasons
     assert flight.trainer.on_ground and flight.trainer.groundspeed_m_s < 0.1
     after = events[events.index(warnings[0]) :]
     assert "rotate" not in named(after, "callout")

@@ -97,9 +97,10 @@ def test_who_flies_on_after_an_abort_is_told_of_other_trouble(
 
 
 def test_one_trouble_of_the_engine_is_told_once() -> None:
-    """Half the manifold pressure gone on the roll is an abort; flown on with it, no other name of it follows."""
+    """Half the manifold pressure gone on the roll is an abort; to a pilot who flies on it is told once more aloft, and
+    no other name of it follows."""
     flown = fly(governed().bend("manifold_pressure_inhg", 18.0, 200.0, 14.0), GOVERNED)
-    assert flown.warnings == [("abort", "engine-failure")]
+    assert flown.warnings == [("abort", "engine-failure"), ("power-loss", "power-loss")]
 
 
 # ---- noise -----------------------------------------------------------------------------------------------------------

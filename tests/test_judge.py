@@ -320,7 +320,7 @@ def test_whether_the_stop_fits_is_by_distance_and_speed(length_ft: float, aborts
 
 # ---- AIM 7-6-8: 70 % of lift-off speed by mid-runway --------------------------------------------------------------
 
-STOPS = msgspec.structs.replace(FIXED, stop_from_rotate_ft=None)
+STOPS = msgspec.structs.replace(FIXED, stop_from_rotate_ft=200.0)
 
 
 @pytest.mark.parametrize(("length_ft", "low"), [(560.0, True), (640.0, False)])

@@ -236,15 +236,15 @@ def test_no_acceleration_under_full_power_is_a_failure_whatever_the_gauges_read(
     assert flown.t("warning", "abort") == pytest.approx(25.0, abs=1.0)
 
 
-@pytest.mark.parametrize(("to_kt", "failed"), [(46.0, True), (54.0, False)])
-def test_airspeed_alone_says_nothing_of_acceleration_from_vr_on(to_kt: float, failed: bool) -> None:
-    """Without groundspeed or position, an airspeed that stands still is no failure once the nose may be up (VR is
-    50 kt); below VR it is."""
+@pytest.mark.parametrize("to_kt", [24.0, 46.0, 54.0])
+def test_airspeed_alone_says_nothing_of_acceleration(to_kt: float) -> None:
+    """Without groundspeed or position, an airspeed that stands still, the engine well, may be a stuck needle: no
+    abort."""
     top_s = 11.0 + to_kt / 4.0
     speed = ((11.0, 0.0), (top_s, to_kt), (top_s + 6.0, to_kt - 2.0))
     flight = takeoff(ias_kt=speed, pitch_deg=0.0, on_ground=1.0, height_ft=0.0, altitude_ft=400.0)
     flight = flight.with_(vertical_speed_fpm=0.0).without("groundspeed_kt", "track_deg")
-    assert fly(flight.between(5.0, top_s + 6.0)).warnings == ([("abort", "engine-failure")] if failed else [])
+    assert fly(flight.between(5.0, top_s + 6.0)).warnings == []
 
 
 def test_rpm_far_too_low_is_judged_in_three_seconds_though_it_still_rises() -> None:
