@@ -5,12 +5,14 @@ from __future__ import annotations
 SEA_LEVEL_INHG = 29.9213  # 1,013.25 hPa
 SEA_LEVEL_K = 288.15
 LAPSE_K_PER_FT = 0.0065 * 0.3048
+LAPSE_PER_FT = LAPSE_K_PER_FT / SEA_LEVEL_K
 EXPONENT = 5.25588  # g0 M / (R L), ICAO constants
 
 
 def pressure_ratio(pressure_altitude_ft: float) -> float:
     """Static pressure over the sea-level standard, at a pressure altitude in feet (-2,000 to 36,089)."""
-    return float((1.0 - LAPSE_K_PER_FT * pressure_altitude_ft / SEA_LEVEL_K) ** EXPONENT)
+    ratio: float = (1.0 - LAPSE_PER_FT * pressure_altitude_ft) ** EXPONENT
+    return ratio
 
 
 def pressure_inhg(pressure_altitude_ft: float) -> float:

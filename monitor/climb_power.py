@@ -19,6 +19,7 @@ from monitor.trend import Trend
 
 G_FT_S2 = 32.174
 KINETIC_FT = FEET_PER_S_PER_KNOT**2 / (2.0 * G_FT_S2)  # height that a knot squared is worth
+OFTEN_S = 0.2  # energy is a matter of seconds: of faster data so often is enough
 SLOW_S = 0.5  # with samples further apart energy is followed as a height, over more of them
 TOO_SLOW_S = 1.5  # in the mean, or
 GAP_S = 4.0  # once: two or three samples would have to tell
@@ -49,6 +50,7 @@ class ClimbPower:
         self._now: float | None = None
         self._energy = Trend(SLOW_TAU_S)  # of the height that climb and speed are worth together (ft)
         self._energy_since: float | None = None
+        self._t = 0.0  # when it was last judged
         self._interval_s = 0.0  # between samples, the mean of some
         self._usual: float | None = None
         self._gust = 0.3
@@ -61,32 +63,35 @@ class ClimbPower:
         """One sample of the climb; altitude_stands: it may be stuck, and no climb is none."""
         s = self._s
         sample = s.sample
-        if self._fixed and sample.rpm is not None:
+        dt = s.t - self._t
+        if dt < OFTEN_S or (self._fixed and sample.rpm is not None):
             return  # a fixed-pitch propeller shows a loss itself, and sooner
+        self._t = s.t
+        dt = min(dt, OFTEN_S + s.dt)
         if s.ias is None or s.climb_fpm is None or s.height is None or s.height < 100.0:
             return
         steady = abs(s.ias - self._climb_kt) <= 10.0 and abs(sample.bank_deg or 0.0) < 25.0
         full = sample.throttle is not None and sample.throttle >= self._set.power_set_throttle
         gains = s.ias_trend.rate >= GAINS_KT_S and s.ias_trend.value <= self._climb_kt - NEAR_KT
         self._settled = self._settled or (steady and not gains)
-        self._interval_s += 0.2 * (s.dt - self._interval_s)
+        self._interval_s += 0.2 * (dt - self._interval_s)
         too_slow = self._interval_s > TOO_SLOW_S or s.dt > GAP_S
         if too_slow or not steady or not full or altitude_stands or s.height > self._set.after_takeoff_ft:
             self._hold.clear()
             self._energy_since = None
             return
-        now = self._energy_fpm(s, s.ias) if s.dt <= SLOW_S else self._slow_energy_fpm(s, s.ias)
+        now = self._energy_fpm(s, s.ias, dt) if s.dt <= SLOW_S else self._slow_energy_fpm(s, s.ias)
         if now is not None:
-            self._judge_energy(s, now)
+            self._judge_energy(s, now, dt)
 
-    def _energy_fpm(self, s: State, ias: float) -> float:
+    def _energy_fpm(self, s: State, ias: float, dt: float) -> float:
         """What the energy grows by, as a climb, over the last seconds."""
         growth = 2.0 * KINETIC_FT * ias * s.ias_trend.rate * 60.0
         climb = s.climb_fpm or 0.0
         if s.sample.vertical_speed_fpm is not None:  # its source may be blocked while the height sent still grows
             climb += max(s.level_trend.rate * 60.0, 0.0)
         energy = climb + growth
-        return energy if self._now is None else self._now + s.dt / 4.0 * (energy - self._now)
+        return energy if self._now is None else self._now + dt / 4.0 * (energy - self._now)
 
     def _slow_energy_fpm(self, s: State, ias: float) -> float | None:
         """The same by a line through energy heights: the slope between two slow samples is mostly noise."""
@@ -96,16 +101,16 @@ class ClimbPower:
         self._energy.update(s.t, s.level_now + KINETIC_FT * ias * ias)
         return self._energy.rate * 60.0 if s.t - self._energy_since > SLOW_TAU_S else None
 
-    def _judge_energy(self, s: State, now: float) -> None:
+    def _judge_energy(self, s: State, now: float, dt: float) -> None:
         self._now = now
         usual = self._usual if self._usual is not None else self._now
         short = usual - self._now
         rate = s.ias_trend.rate
-        self._gust += min(s.dt / 8.0, 1.0) * (abs(rate) - self._gust)
+        self._gust += min(dt / 8.0, 1.0) * (abs(rate) - self._gust)
         low = self._fell(s.t, self._now, usual)
         if not low and self._settled:  # what is usual is learned while all is well: a loss must not teach it
-            usual += s.dt / 12.0 * (max(self._now, 0.75 * usual) - usual)
-            self._scatter += s.dt / 15.0 * (min(abs(short), 2.0 * self._scatter) - self._scatter)
+            usual += dt / 12.0 * (max(self._now, 0.75 * usual) - usual)
+            self._scatter += dt / 15.0 * (min(abs(short), 2.0 * self._scatter) - self._scatter)
         self._usual = usual
         self._hold.update(low, s.t)
 

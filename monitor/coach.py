@@ -6,6 +6,7 @@ state; the phase; the watchers of that phase; what has fallen due by now.
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import msgspec
@@ -59,7 +60,7 @@ class Coach:
         self._power = Power(s, aircraft, set_, agenda, judge, self.routine.power_set)
         self._climb_power = ClimbPower(s, aircraft, set_, agenda, judge)
         self._limits = Limits(s, aircraft, set_, agenda, judge, tell.gauge)
-        check = self._check_airspeed
+        check = partial(tell.remark, "caution", "airspeed", key="airspeed")
         self._airspeed = Airspeed(s, aircraft, set_, options, agenda, judge, self.routine.alive, check)
         self._direction = Direction(s, self._conditions, set_, agenda, judge, options)
         self._deviations = Deviations(
@@ -114,9 +115,8 @@ class Coach:
         self._run_due(arrival_s)
         return self.teller.take()
 
-    def end(self, arrival_s: float) -> list[Event]:
-        """The stream ends at `arrival_s`."""
-        return self.tick(arrival_s)
+    end = tick
+    """The stream ends at `arrival_s`."""
 
     def next_deadline(self) -> float | None:
         """The arrival time at which a tick is worth making; None when nothing waits."""
@@ -300,10 +300,13 @@ class Coach:
         self.judge.begin_roll(t)
         return {}
 
+    def _enter_rotation(self, before: str | None, t: float) -> dict[str, Any]:
+        self.state.allow_for_wind()
+        return {}
+
     def _enter_initial_climb(self, before: str | None, t: float) -> dict[str, Any]:
         if self.state.zero_ft is None:  # the stream began on the roll: its lowest level is the best there is
             self.state.zero_ft = self._conditions.liftoff.ground_ft
-        self.state.allow_for_wind()
         self._conditions.begin_flight()
         self.teller.quiet_until = t + self._set.quiet_after_s
         for watcher in self._watchers:
@@ -351,9 +354,6 @@ class Coach:
         if id_ == "abort":
             self._aborted_in = self.teller.takeoff
         self.teller.warn(id_, reason, t)
-
-    def _check_airspeed(self, t: float) -> None:
-        self.teller.remark("caution", "airspeed", t, "airspeed")
 
     def _channel(self, id_: str, channel: str, why: str, t: float) -> None:
         self.teller.emit("feed", id_, t, None, {"channel": channel, "why": why})

@@ -12,10 +12,11 @@ on model flights and on recorded training flights.
 from __future__ import annotations
 
 from collections import deque
+from math import inf
 
 from monitor.aloft import Aloft
 from monitor.grade import Grade
-from monitor.liftoff_time import FAST_S, WheelsOff
+from monitor.liftoff_time import FAST_S, LAG_OVER_S, WheelsOff
 from monitor.settings import Settings
 from monitor.state import KEEP_S, State
 
@@ -162,8 +163,12 @@ class LiftOff:
         since = self._aloft.since
         if self._floats_t is not None and since is not None and s.t - since > KEEP_S - REACH_S:
             return self._floats_t
-        rows = self._grade.levelled(s.history)
-        search = WheelsOff(self._set, s, rows, dict(self._banks), self._lowest_ft or 0.0, since)
+        first = s.t - LAG_OVER_S - 1.0
+        if self._flies_t is None or self._flies_t - 1.0 < first:
+            first = -inf if self._flies_t is None else self._flies_t - 1.0  # no aeroplane leaves the ground sooner
+        rows = [row for row in self._grade.levelled(s.history) if row[0] >= first]
+        banks = {t: bank for t, bank in self._banks if t >= first}
+        search = WheelsOff(self._set, s, rows, banks, self._lowest_ft or 0.0, since)
         t = search.time(interval_s)
         return max(t, self._flies_t if self._flies_t is not None else t)
 

@@ -207,7 +207,7 @@ class State:
         return mean
 
     def allow_for_wind(self) -> None:
-        """Off the ground: on the roll the altimeter sagged, and a wind at rest made it sag as well.
+        """Close to lift-off: on the roll the altimeter sagged, and a wind at rest made it sag as well.
 
         A static port errs with the square of the airspeed. The wind is what airspeed and groundspeed differ by: an
         indicator that reads 20 kt in still air shows no such thing.

@@ -66,8 +66,9 @@ def measure(case: Case, heard: Sequence[Heard]) -> Result:
     sent = case.columns
     slack = 1.0 / sensors.rate_hz * (1.0 + sensors.jitter) / (1.0 - sensors.loss)
     if case.want.latest is not None:  # while nothing was sent nothing could be told
-        until = case.columns["time_s"][case.columns["time_s"] >= sensors.start_s + case.want.latest]
-        slack = max(slack, float(until[0]) - sensors.start_s - case.want.latest if len(until) else 0.0)
+        last = max(case.want.latest, case.want.late_air or 0.0)
+        until = case.columns["time_s"][case.columns["time_s"] >= sensors.start_s + last]
+        slack = max(slack, float(until[0]) - sensors.start_s - last if len(until) else 0.0)
     verdict = judge(heard, case.want, sensors.start_s, truth.wheels_off, slack)
     result = Result(
         case.name,
