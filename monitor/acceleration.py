@@ -11,6 +11,8 @@ from monitor.state import State
 
 ACCELERATED_KT_S = 1.2  # a roll that never gained so much is a weak one, not a failing one (common practice, no source)
 
+GAINS_KT_S = 0.8  # of airspeed: more than a gust makes of a roll that has ended (common practice, no source)
+
 
 class Acceleration:
     """Watches the speed over the ground; `failed(t)` when it has stood still for too long."""
@@ -50,6 +52,8 @@ class Acceleration:
         sample, v = s.sample, s.v or 0.0
         if sample.groundspeed_kt is None and sample.latitude_deg is None:
             return False  # an airspeed that stands still may be a gust, or a stuck needle
+        if s.ias is not None and s.ias_trend.rate > GAINS_KT_S:
+            return False  # the groundspeed stands still, the aeroplane does not
         if sample.on_ground is None and (s.ias if s.ias is not None else v) >= self._rotate_kt:
             return False  # it may float in ground effect, where it gains nothing for seconds
         full = sample.throttle is not None and sample.throttle >= self._set.full_throttle

@@ -19,6 +19,7 @@ SLOW_STUCK_PART = 0.6
 ALOFT_S, STRAIGHT_DEG = 20.0, 15.0
 """So long after lift-off, so little off the heading then, and short of the climb speed a needle may be called stuck: a
 turn downwind, or a climb speed held in a lull, looks alike (common practice, no source)."""
+STUCK_ABOVE_KT = 17.0
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
 
 
@@ -134,7 +135,9 @@ class Airspeed:
         if ias < threshold or s.ias_trend.rate < 0.5 or ias < rest + 2.0:
             return
         self._alive_said = True
-        self._alive(s.crossing(s.prev.ias_kt, ias, threshold))
+        before = s.prev.ias_kt
+        late = before is not None and before >= threshold  # the roll itself was noticed late
+        self._alive(s.airspeed_reached(threshold) if late else s.crossing(before, ias, threshold))
 
     def _watch_dead(self, ias: float) -> None:
         s, set_ = self._s, self._set
@@ -145,8 +148,8 @@ class Airspeed:
             dead = v >= set_.dead_groundspeed_kt and ias < 20.0
         else:
             dead = min(v, v + self._headwind) >= set_.dead_groundspeed_wind_known_kt and ias < 20.0
-        if not dead and ias >= 20.0:
-            dead = self._stuck(ias, v)
+        if ias >= (20.0 if self._stuck_from is None else STUCK_ABOVE_KT):  # a needle stuck at 20 shows a little less
+            dead = self._stuck(ias, v) or dead
         else:
             self._stuck_from = None
         self._dead_hold.update_agreed(dead, s.t, s.t, s.dt)
@@ -195,7 +198,7 @@ class AirspeedData:
         s = self._s
         missing = s.sample.ias_kt is None and s.ias_trend.ready and not s.ias_set_aside
         if missing or self._hold.since is not None:
-            self._hold.update(missing, s.ias_trend.t)
+            self._hold.update_agreed(missing, s.ias_trend.t, s.t, s.dt)  # one value doubted is not lost
 
     def _missed(self, t: float) -> None:
         if not self._said:

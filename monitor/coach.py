@@ -115,8 +115,7 @@ class Coach:
         self._run_due(arrival_s)
         return self.teller.take()
 
-    end = tick
-    """The stream ends at `arrival_s`."""
+    end = tick  # the stream ends at `arrival_s`
 
     def next_deadline(self) -> float | None:
         """The arrival time at which a tick is worth making; None when nothing waits."""
@@ -308,6 +307,7 @@ class Coach:
         if self.state.zero_ft is None:  # the stream began on the roll: its lowest level is the best there is
             self.state.zero_ft = self._conditions.liftoff.ground_ft
         self._conditions.begin_flight()
+        self._conditions.touchdown.switch_dead = self._conditions.liftoff.switch_dead
         self.teller.quiet_until = t + self._set.quiet_after_s
         for watcher in self._watchers:
             watcher.maybe_off = False

@@ -22,6 +22,7 @@ ROLLS_TO = 1.2  # of VR: no aeroplane is on its wheels faster (common practice, 
 FLAT_FPM, FLAT_DEG = 60.0, 4.0  # on the wheels, for all that one sample tells
 MAY_ROLL_KT_S = 0.3  # a trend that will show an acceleration along the runway in a moment
 REVIVED_KT = 8.0  # of speed gathered: more than a gust, an engine that was dead runs (common practice, no source)
+CLOSED, CLOSING_PART = 0.3, 0.1  # of the throttle; of rpm, gone since the sample before (common practice, no source)
 GATHERED_KT = 1.5  # more than a steady speed's noise, in half a second of a roll (common practice, no source)
 
 
@@ -29,7 +30,7 @@ class Conditions(AirConditions):
     """Watches one stream; `update` once a sample, then the phase's conditions are asked."""
 
     __slots__ = (
-        "_accelerating", "_aircraft", "_aligned_since", "_closed_t", "_engine_dead", "_fastest", "_fastest_t",
+        "_accelerating", "_aircraft", "_aligned_since", "_closing_t", "_engine_dead", "_fastest", "_fastest_t",
         "_flying_since",
         "_given_heading", "_line_up_armed", "_moved_t", "_nose", "_power_full_t", "_power_half_t",
         "_slowest", "_slowing_since", "_still_since", "_wheels_t", "interval_s", "liftoff", "power", "runway_heading",
@@ -58,7 +59,7 @@ class Conditions(AirConditions):
         self._fastest, self._fastest_t = 0.0, 0.0
         self._nose = Nose()
         self._flying_since: float | None = None
-        self._closed_t: float | None = None
+        self._closing_t: float | None = None
         self._wheels_t = 0.0
         self._slowest: float | None = None
         self._engine_dead = False
@@ -244,7 +245,8 @@ class Conditions(AirConditions):
         elif self.power is None:
             enough = lasted >= 3.0 and v >= 0.65 * self._vr and v - v_began >= 10.0
         else:
-            enough = lasted >= 2.0 and v >= 0.8 * self._vr
+            idle = (s.sample.throttle or 0.0) <= CLOSED  # a gust in the landing roll
+            enough = lasted >= 2.0 and v >= 0.8 * self._vr and not idle
         return self._roll_start() if enough else None
 
     def _roll_start(self) -> float:
@@ -264,7 +266,7 @@ class Conditions(AirConditions):
         self._nose.reset()
         self._slowing_since = None
         self._fastest, self._fastest_t = 0.0, 0.0
-        self._closed_t = None
+        self._closing_t = None
         self._line_up_armed = False
 
     def lifts_off(self) -> float | None:
@@ -298,9 +300,9 @@ class Conditions(AirConditions):
         if self.liftoff.possible:
             self._slowing_since = None
             return None
-        if throttle is not None and throttle <= 0.3:
-            t = s.crossing(s.prev.throttle, throttle, 0.3)
-            return t if self._closed_t is None else self._closed_t
+        if throttle is not None and throttle <= CLOSED:
+            return self._closes(throttle)
+        self._closing_t = None
         v, rate = s.v, s.v_trend.rate
         if v is not None and v >= self._fastest:
             self._fastest, self._fastest_t = v, s.t
@@ -313,6 +315,16 @@ class Conditions(AirConditions):
             self._slowing_since = s.t if s.dt < 0.8 else s.prev_t
         fell = self._fastest - v
         return self._fastest_t if s.t - self._slowing_since >= 1.0 and fell >= 4.0 else None
+
+    def _closes(self, throttle: float) -> float | None:
+        """Since when the throttle is closed, once a second sample or the engine agrees: a lever's reading may spike."""
+        s = self._s
+        if self._closing_t is not None:
+            return self._closing_t
+        self._closing_t = s.crossing(s.prev.throttle, throttle, CLOSED)
+        rpm, before = s.sample.rpm, s.prev.rpm
+        falls = rpm is not None and before is not None and rpm < before * (1.0 - CLOSING_PART)
+        return self._closing_t if falls else None
 
     def slows(self) -> float | None:
         """Slower than 15 kt on the ground."""
@@ -359,6 +371,4 @@ class Conditions(AirConditions):
 
     def flies_on(self) -> float | None:
         """The pilot flies after all, an abort called or the throttle closed for a moment."""
-        if self._closed_t is not None:
-            return None
         return self.liftoff.update(self._s, self.interval_s)

@@ -20,6 +20,7 @@ from monitor.state import State
 from monitor.teller import Teller
 
 NOSE_OVER_S = 0.5
+SPEED_LEAST_KT = 0.3  # in half of the hold: a weak aeroplane gains speed slowly (common practice, no source)
 NOSE_RISES_DEG_S = 0.8  # beyond what a noisy pitch shows over half a second (common practice, no source)
 
 
@@ -72,8 +73,12 @@ class Deviations(Remarks):
         self._sink = self._hold(set_.sink_hold_s, self._sinking)
         self._slow = self._hold(0.0, lambda t: self._say("caution", "speed-low", t))
         self._below_angle = self._hold(set_.below_angle_hold_s, lambda t: self._say("caution", "speed-low", t))
-        self._climb_fast = self._correctable(set_.climb_hold_s, 0.15, lambda t: self._say("advisory", "climb-fast", t))
-        self._climb_slow = self._correctable(set_.climb_hold_s, 0.15, lambda t: self._say("advisory", "climb-slow", t))
+        self._climb_fast = self._correctable(
+            set_.climb_hold_s, SPEED_LEAST_KT, lambda t: self._say("advisory", "climb-fast", t), set_.climb_hold_s
+        )
+        self._climb_slow = self._correctable(
+            set_.climb_hold_s, SPEED_LEAST_KT, lambda t: self._say("advisory", "climb-slow", t), set_.climb_hold_s
+        )
         self._early_turn = self._hold(1.0, self._turning)
         self._early_flaps = self._hold(0.0, lambda t: self._say("caution", "early-flaps", t))
         self._power = self._hold(1.0, lambda t: self._say("caution", "power-reduced", t))

@@ -7,6 +7,7 @@ from monitor.centreline import Centreline
 from monitor.conditions import LINED_UP_DEG, Conditions
 from monitor.geo import turn
 from monitor.judge import Judge
+from monitor.liftoff import CLIMBS_FPM
 from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
@@ -18,6 +19,7 @@ OFFSET_NOISE_S, NOISE_TIMES, OFFSET_CLEAN_FT = 3.0, 2.5, 3.0
 """Over which the offset's scatter is learned, how many times its mean size is no drift, and how much of that is not
 counted (common practice, no source)."""
 TRACK_SAMPLES, TRACK_AGREES_DEG = 5, 3.0  # common practice, no source
+LEAP_DEG = 40.0  # between two samples: no turn on the ground, or one that goes on (common practice, no source)
 POSITION_HOLDS_S = 1.5
 """So long the last position counts where samples come without one."""
 
@@ -65,10 +67,10 @@ class Direction:
 
     def line_up(self) -> None:
         """Lined up: the heading is the runway's, unless that was given."""
-        heading = self._s.sample.heading_deg
+        heading, before = self._s.sample.heading_deg, self._s.prev.heading_deg
         given = self._given
-        if heading is None:
-            return
+        if heading is None or (before is not None and abs(turn(before, heading)) > LEAP_DEG):
+            return  # one damaged value must not become the runway's heading
         # A given heading more than 20 degrees off (true for magnetic, or the wrong runway) would read as a swerve.
         if given is None or abs(turn(given, heading)) > self._set.runway_check_deg:
             self._conditions.runway_heading = heading
@@ -165,13 +167,15 @@ class Direction:
         return (runway + doubted_deg) % 360.0
 
     def _crabbing(self, runway_deg: float) -> bool:
-        """Without a ground switch, nose up and the track along the runway: wheels just off the ground in a crosswind.
+        """Without a ground switch to believe, nose up and the track along the runway: just off in a crosswind.
 
         With them on the ground nothing goes straight on with its nose 15 degrees aside for long.
         """
         s, rise = self._s, self._conditions.nose_rise_deg
-        if s.sample.on_ground is not None or s.track is None or rise is None or rise < self._set.rotation_rise_deg:
+        if s.track is None or rise is None or rise < self._set.rotation_rise_deg:
             return False
+        if s.sample.on_ground is not None and (s.climb_fpm or 0.0) < CLIMBS_FPM:
+            return False  # but a switch that says so in a climb is stuck
         return abs(turn(runway_deg, s.track)) < self._set.drift_deg
 
     def lifted_off(self) -> None:

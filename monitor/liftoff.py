@@ -49,7 +49,7 @@ class LiftOff:
         self._floats_t: float | None = None  # the time of lift-off as found when it was first off for good
         self._opened = (0.0, 0.0)  # the last sample with the switch closed, the first with it open
         self._doubtful = False
-        self._switch_dead = False
+        self.switch_dead = False  # it says "on the ground" in the air
 
     @property
     def ground_ft(self) -> float | None:
@@ -71,7 +71,7 @@ class LiftOff:
         if self._flies_t is None and speed >= FLIES_FROM * self._rotate_kt:
             self._flies_t = s.t
         switch = s.sample.on_ground
-        if switch is not None and not self._switch_dead:
+        if switch is not None and not self.switch_dead:
             return self._by_switch(s, switch, interval_s)
         return self._by_level(s, interval_s)
 
@@ -82,7 +82,7 @@ class LiftOff:
         if switch >= 0.5:
             self.since = None
             if s.height is not None and s.height > 50.0 and s.v is not None and s.v > 0.8 * self._rotate_kt:
-                self._switch_dead = True  # it says "on the ground" in the air: stuck
+                self.switch_dead = True
             return None
         if self.since is None:
             before = s.prev.on_ground
@@ -193,13 +193,15 @@ class Touchdown:
     def reset(self) -> None:
         """A flight begins."""
         self._since: float | None = None
-        self._low: float | None = None
+        self.switch_dead = False  # as found at lift-off; it is believed again once it says "off the ground"
 
     def update(self, s: State) -> float | None:
         """The time of touchdown once it is certain, else None. Call with every sample in flight."""
         switch = s.sample.on_ground
-        if switch is not None:
-            true = switch >= 0.5 and not (s.height is not None and s.height > 200.0 and s.uses_height)
+        if switch is not None and switch < 0.5:
+            self.switch_dead = False
+        if switch is not None and not self.switch_dead:
+            true = switch >= 0.5 and not (s.height is not None and s.height > 200.0)
             onset = s.crossing(s.prev.on_ground, switch, 0.5) if true and self._since is None else s.t
             return self._held(true, onset, s.t, 0.3)
         return self._by_motion(s)
@@ -223,4 +225,5 @@ class Touchdown:
             return None
         if self._since is None:
             self._since = onset
+            return None  # one sample may be a damaged one
         return self._since if t - self._since >= hold_s else None

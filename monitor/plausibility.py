@@ -14,6 +14,8 @@ The rules, each with its reason (all numbers: common practice, no source):
 * Altitude stuck. In the climb, altitude stays within 12 ft for 4 s or more while vertical speed adds up to over 36 ft
   and does not die away; when it has moved on by over 24 ft it is believed again;
   at a whole 50 or 100 ft it may come in steps of so much, and one and a half of them more are waited for.
+* Never filled. Groundspeed, height or vertical speed at 0 from the start, or the throttle at full, against airspeed,
+  altitude or an idling engine (`monitor.unfilled`).
 * Dead or stuck airspeed on the roll is a warning, not only a doubt: see `monitor.airspeed`.
 
 A governed rpm, a rounded temperature or a cruise altitude may rightly stand still: standing still proves nothing.
@@ -29,6 +31,7 @@ import msgspec
 from msgspec.structs import astuple
 
 from monitor.sample import Sample
+from monitor.unfilled import Unfilled
 
 JUMPS: tuple[tuple[str, float, float], ...] = (
     # channel, base, rate a second: further than base + rate x dt from the last value is a jump
@@ -43,6 +46,9 @@ JUMPS: tuple[tuple[str, float, float], ...] = (
     ("manifold_pressure_inhg", 5.0, 15.0),
     ("oil_pressure_psi", 15.0, 40.0),
     ("oil_temperature_degf", 25.0, 10.0),
+    ("throttle", 0.5, 2.0),  # a hand is as fast at a sample a second, no faster than a spike of fast data
+    ("latitude_deg", 0.003, 0.001),  # 1,100 ft and 360 ft/s
+    ("longitude_deg", 0.003, 0.002),
 )
 TRENDS = ("ias_kt", "altitude_ft", "height_ft", "vertical_speed_fpm", "latitude_deg", "longitude_deg")
 """Channels whose rate of change is judged: a missing value is left out, since a repeated one would bend the trend."""
@@ -63,10 +69,13 @@ _ALTITUDE = _NAMES.index("altitude_ft")
 _WATCHED = tuple(i for i, name in enumerate(_NAMES) if name != "time_s")
 _CARRIED = frozenset(i for i in _WATCHED if _NAMES[i] not in TRENDS)
 _JUMPS = tuple((_NAMES.index(name), base, rate) for name, base, rate in JUMPS)
-_SMALL = tuple(i for i, base, _ in _JUMPS if base < 100.0)
+_LONGITUDE = _NAMES.index("longitude_deg")
+_TINY = tuple(i for i, base, _ in _JUMPS if base < 1.0)
+_SMALL = tuple(i for i, base, _ in _JUMPS if 1.0 <= base < 100.0)
 _LARGE = tuple(i for i, base, _ in _JUMPS if base >= 100.0)
-_SMALL_BASE = min(base for _, base, _ in _JUMPS if base < 100.0)
-_LARGE_BASE = min(base for _, base, _ in _JUMPS if base >= 100.0)
+_TINY_BASE, _SMALL_BASE, _LARGE_BASE = (
+    min(base for i, base, _ in _JUMPS if i in group) for group in (_TINY, _SMALL, _LARGE)
+)
 
 Row = tuple[float | None, ...]
 
@@ -77,6 +86,11 @@ def _picker(channels: tuple[int, ...], now: Row) -> Callable[[Row], Row]:
     if not there:
         return lambda row: ()
     return itemgetter(*there, there[0])  # one twice: of a single one itemgetter makes no tuple
+
+
+def _apart(channel: int, a: float, b: float) -> float:
+    """How far two values are from each other, across the date line too."""
+    return abs((a - b + 180.0) % 360.0 - 180.0) if channel == _LONGITUDE else abs(a - b)
 
 
 class _Still:
@@ -116,8 +130,8 @@ class Plausibility:
         """Start over, as after a jump of the clock."""
         self._older: Row | None = None  # the one before
         self._last: Row | None = None  # what was last believed, in the order of Sample's fields
-        self._small = self._large = _picker((), ())  # of the channels supplied, what may jump
-        self._picked: tuple[Row, Row] = (), ()
+        self._tiny = self._small = self._large = _picker((), ())  # of the channels supplied, what may jump
+        self._picked: tuple[Row, Row, Row] = (), (), ()
         self._last_t = 0.0
         self._doubted: frozenset[int] = frozenset()
         self._supplied: set[int] = set()
@@ -128,6 +142,7 @@ class Plausibility:
         self.aside: frozenset[str] = frozenset()
         self.confirmed = NONE  # channels whose jump, held back at the sample before, this one has borne out
         self._still: _Still | None = None
+        self._unfilled = Unfilled()
         self._stuck_ft: float | None = None  # where the altitude stood when it alone was set aside
 
     def clean(self, t: float, sample: Sample, interval_s: float) -> Sample:
@@ -148,6 +163,9 @@ class Plausibility:
         if last is not None and not calm:
             self._doubt_jumps(last, now, t - self._last_t, changes)
         if not full:
+            if t >= self._look_t:
+                for channel, why in self._unfilled.look(last if last is not None else now):
+                    self._set_aside((channel,), why, t)
             self._look_t = t + LOOK_EVERY_S
             self._watch_gaps(t, now, interval_s, changes)
         self._last_t = t
@@ -161,7 +179,7 @@ class Plausibility:
             for i, value in changes.items():
                 believed[i] = value if value is not None or last is None else last[i]
             self._last = tuple(believed)
-            self._picked = self._small(self._last), self._large(self._last)
+            self._picked = self._tiny(self._last), self._small(self._last), self._large(self._last)
         named: dict[str, float | None] = {_NAMES[i]: value for i, value in changes.items()}
         named.update(dict.fromkeys(self.aside))
         return msgspec.structs.replace(sample, **named)
@@ -171,11 +189,15 @@ class Plausibility:
 
         All together, those of a size, are nearer than the least of their bases; else each is looked at.
         """
-        small, large = self._small(now), self._large(now)
-        last_small, last_large = self._picked
-        self._picked = small, large
+        picked = tiny, small, large = self._tiny(now), self._small(now), self._large(now)
+        last_tiny, last_small, last_large = self._picked
+        self._picked = picked
         try:
-            return dist(small, last_small) < _SMALL_BASE and dist(large, last_large) < _LARGE_BASE  # type: ignore[arg-type]
+            return (
+                dist(small, last_small) < _SMALL_BASE  # type: ignore[arg-type]
+                and dist(large, last_large) < _LARGE_BASE  # type: ignore[arg-type]
+                and dist(tiny, last_tiny) < _TINY_BASE  # type: ignore[arg-type]
+            )
         except (TypeError, ValueError):  # a channel is missing, or the channels picked are others
             return False
 
@@ -184,9 +206,9 @@ class Plausibility:
         wild: list[int] = []
         for i, base, rate in _JUMPS:
             value, before = now[i], last[i]
-            if value is not None and before is not None and abs(value - before) > base + rate * dt:
+            if value is not None and before is not None and _apart(i, value, before) > base + rate * dt:
                 older = self._older[i] if self._older is not None else None
-                if older is None or abs(value - older) > base:  # else the last value was the damaged one
+                if older is None or _apart(i, value, older) > base:  # else the last value was the damaged one
                     wild.append(i)
         if wild or self._doubted:
             fresh = frozenset(wild) - self._doubted
@@ -214,7 +236,7 @@ class Plausibility:
                 elif i in _CARRIED and last is not None and t - since <= max(CARRY_S, 1.5 * interval_s):
                     changes[i] = last[i]
         self._usual_missing = now.count(None)
-        self._small, self._large = _picker(_SMALL, now), _picker(_LARGE, now)
+        self._tiny, self._small, self._large = _picker(_TINY, now), _picker(_SMALL, now), _picker(_LARGE, now)
 
     def _moves_again(self, t: float, now: Row) -> None:
         """The altitude that stood still has moved on: it is believed again."""

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from math import cos, hypot, radians
 
-from monitor.geo import KNOTS_PER_MS, METRES_PER_DEGREE, speed_and_track
+from monitor.geo import KNOTS_PER_MS, METRES_PER_DEGREE, speed_and_track, turn
 from monitor.trend import Trend
 
 POSITION_TAU_S = 0.8
+HOLDS_S = 6.0  # positions may come now and then only; so long one speaks for what follows
 SLOW_S = 0.5  # samples closer together are smoothed over many
 FAST_KT = 10.0  # slower, a metre of the position's own scatter is as much
 SLIP_MOST_S = 10.0  # a clock that goes further is a jump
@@ -34,10 +35,9 @@ class PositionSpeed:
         self.speed_kt: float | None = None
         self.track_deg: float | None = None
 
-    @property
-    def known(self) -> bool:
-        """A position has been sent."""
-        return self._origin is not None
+    def knows(self, t: float) -> bool:
+        """A position has been sent, and not too long before `t`."""
+        return self._origin is not None and t - self._before[0] <= HOLDS_S
 
     def update(self, t: float, latitude_deg: float, longitude_deg: float) -> None:
         """One position at time `t` (s)."""
@@ -46,7 +46,7 @@ class PositionSpeed:
             self._before = (t, 0.0, 0.0)
             self._t = t
         north = (latitude_deg - self._origin[0]) * METRES_PER_DEGREE
-        east = (longitude_deg - self._origin[1]) * METRES_PER_DEGREE * cos(radians(self._origin[0]))
+        east = turn(self._origin[1], longitude_deg) * METRES_PER_DEGREE * cos(radians(self._origin[0]))
         now = self._t = self._t + self._elapsed(t, north, east)
         self._before = (t, north, east)
         self._north.update(now, north)

@@ -18,10 +18,13 @@ ASK_AGAIN_S = 0.5
 class Correctable:
     """An error that is remarked on once it has lasted, but not while the pilot takes it out."""
 
-    __slots__ = ("_before", "_hold", "_inside", "_least", "_rows", "_say")
+    __slots__ = ("_before", "_hold", "_inside", "_least", "_over_s", "_rows", "_say")
 
-    def __init__(self, agenda: Agenda, hold_s: float, least: float, say: Callable[[float], None]) -> None:
-        """`least`: so much less than half a second ago is no noise, in the error's unit."""
+    def __init__(
+        self, agenda: Agenda, hold_s: float, least: float, say: Callable[[float], None], over_s: float = OVER_S
+    ) -> None:
+        """`least`: so much less, half of `over_s` ago, is no noise, in the error's unit."""
+        self._over_s = over_s
         self._hold = Hold(agenda, hold_s, self._due)
         self._least = least
         self._say = say
@@ -46,7 +49,7 @@ class Correctable:
         elif size < clear:
             self.clear()
         rows.append(row)
-        while len(rows) > 2 and t - rows[0][0] > OVER_S:
+        while len(rows) > 2 and t - rows[0][0] > self._over_s:
             rows.popleft()
 
     def clear(self) -> None:
@@ -103,8 +106,10 @@ class Remarks:
         self._holds.append(hold)
         return hold
 
-    def _correctable(self, hold_s: float, least: float, say: Callable[[float], None]) -> Correctable:
-        hold = Correctable(self._agenda, hold_s, least, say)
+    def _correctable(
+        self, hold_s: float, least: float, say: Callable[[float], None], over_s: float = OVER_S
+    ) -> Correctable:
+        hold = Correctable(self._agenda, hold_s, least, say, over_s)
         self._holds.append(hold)
         return hold
 

@@ -9,13 +9,12 @@ from monitor.aircraft import Aircraft
 from monitor.conditions import Conditions
 from monitor.geo import FEET_PER_S_PER_KNOT, turn
 from monitor.judge import Judge
+from monitor.liftoff import CLIMBS_FPM
 from monitor.options import Options
 from monitor.procedure import Procedure
 from monitor.rotate import RotateCall
 from monitor.state import State
 from monitor.teller import Teller
-
-CLIMBS_FPM = 200.0  # no runway climbs so (2 % at 100 kt)
 
 
 class Routine:

@@ -116,7 +116,7 @@ class State:
             if sample.latitude_deg is not None and sample.longitude_deg is not None:
                 self._position.update(t, sample.latitude_deg, sample.longitude_deg)
                 v = self._position.speed_kt
-            elif self.v is not None and self._position.known:
+            elif self.v is not None and self._position.knows(t):
                 return  # a position every now and then: hold what it gave
             elif self.ias is not None:
                 v = max(self.ias - (self.rest_ias or 0.0), 0.0)
@@ -215,7 +215,7 @@ class State:
         zero, rest, v = self.zero_ft, self.rest_ias, self.v
         if zero is None or zero != self._learned_ft or rest is None or v is None or self.ias is None:
             return
-        if self.uses_height or (self.sample.groundspeed_kt is None and not self._position.known):
+        if self.uses_height or (self.sample.groundspeed_kt is None and not self._position.knows(self.t)):
             return
         rolled = [(row[2], row[1]) for row in self.history if row[2] is not None and row[1] is not None]
         lowest_ft, airspeed_kt = min(rolled, default=(zero, 0.0))
@@ -233,6 +233,17 @@ class State:
     def rose_through(self, before: float | None, now: float | None, threshold: float) -> float:
         """When a value now at or above `threshold` got there: the last sample's time if it was there already."""
         return self.prev_t if before is not None and before >= threshold else self.crossing(before, now, threshold)
+
+    def airspeed_reached(self, threshold_kt: float) -> float:
+        """When the airspeed, now above the threshold, came to it; at most as long ago as is kept."""
+        rows = self.history
+        for n in range(len(rows) - 1, 0, -1):
+            later, before = rows[n], rows[n - 1]
+            if before[1] is None or later[1] is None:
+                return later[0]
+            if before[1] < threshold_kt:
+                return before[0] + (threshold_kt - before[1]) / (later[1] - before[1]) * (later[0] - before[0])
+        return rows[0][0]
 
     def values_at(self, t: float) -> tuple[float | None, float | None]:
         """Indicated airspeed and height above the field at `t`: interpolated, or carried on by the trend."""

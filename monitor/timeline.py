@@ -10,6 +10,7 @@ The rules, each with its reason:
   sample alone can be a damaged number, so a jump counts once the next sample confirms it; then `restarted`.
 * Of a stream faster than 40 Hz every second, third ... sample is judged, 20 to 30 a second: nothing a pilot can use
   comes sooner from more, and the rest of the machine is the simulator's. The first after a pause or a jump always is.
+* The aeroplane put elsewhere while time goes on is `restarted` as well (`monitor.relocation`).
 * No valid sample for max(2 s, 3 usual intervals) of wall clock: `lost`; the next sample: `back`.
 """
 
@@ -17,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from monitor.relocation import Relocation
 from monitor.sample import Sample
 
 ENOUGH_S = 0.05
@@ -63,6 +65,7 @@ class Timeline:
         self._recent: list[float] = []
         self._stride = 1  # of the samples, every so-manieth is judged
         self._skipped = 0
+        self._relocation = Relocation()
 
     def feed_time(self, arrival_s: float) -> float | None:
         """Feed time at an arrival time: the last judged sample's, carried on by at most `carry_s`."""
@@ -111,6 +114,9 @@ class Timeline:
                 return ()
             self._skipped = 0
             self.judged_t, self.judged_arrival_s = t, arrival_s
+            if self._relocation.moved(t, sample):
+                self._restart(t)
+                self._emit("restarted", t)
             return ((t, sample),)
         return self._irregular(t, dt, sample, arrival_s)
 
@@ -179,6 +185,7 @@ class Timeline:
         self._recent.clear()
         self._look_in = 0
         self._judged(t, arrival_s)
+        self._relocation = Relocation()
         self._restart(held_t)
         self._emit("restarted", held_t)
         if t == held_t:
