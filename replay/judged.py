@@ -16,7 +16,7 @@ from monitor.plausibility import Plausibility
 from monitor.procedure import Procedure
 from monitor.sample import Sample
 from monitor.snapshot import Snapshot
-from monitor.timeline import Timeline
+from monitor.timeline import JUMP_S, Timeline
 from replay.feed_clock import FeedClock
 from replay.player import Step
 from replay.series import Row
@@ -46,8 +46,11 @@ class ListenedCoach:
         self._timeline = Timeline(lambda _id, _t: None, self._restart, every=True)
         self._plausibility = Plausibility(lambda _id, _channel, _why, _t: None)
 
-    def _restart(self, _t: float) -> None:
-        self._stretches.append([])
+    def _restart(self, t: float) -> None:
+        last = self._stretches[-1]
+        # Time ran on: the aeroplane was put elsewhere, and the sample before is the first one there.
+        there = [last.pop()] if last and 0.0 < t - last[-1][0] <= JUMP_S else []
+        self._stretches.append(there)
         self._plausibility.restart()
 
     def feed(self, sample: Sample, arrival_s: float) -> list[Event]:

@@ -8,9 +8,24 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
+from monitor.coach import Coach
 from monitor.options import Options
 from monitor.sample import Sample
-from tests.synthetic import Flight, Flown, Points, at, fly, joined, position_lines, step, takeoff, touch_and_go
+from replay.judged import ListenedCoach
+from tests.synthetic import (
+    FIXED,
+    Flight,
+    Flown,
+    Points,
+    at,
+    fly,
+    joined,
+    position_lines,
+    procedure,
+    step,
+    takeoff,
+    touch_and_go,
+)
 
 BY_POSITION = ("groundspeed_kt", "track_deg")
 RATES = pytest.mark.parametrize("rate_hz", [20.0, 5.0, 1.0])
@@ -244,3 +259,14 @@ def test_two_channels_damaged_once_are_no_reset() -> None:
     """Airspeed and height read 0 in one sample: the flight goes on."""
     bad = _one_bad(takeoff(), 60.0, lambda s: replace(s, ias_kt=0.0, groundspeed_kt=0.0, height_ft=0.0))
     assert fly(bad).all("feed", "restarted") == []
+
+
+def test_the_debrief_cuts_the_flight_where_it_was_put_back() -> None:
+    """The first sample on the threshold belongs to the next takeoff, not to the end of the climb before it."""
+    stretches: list[list[tuple[float, Sample]]] = []
+    listened = ListenedCoach(Coach(FIXED, procedure(), Options()), stretches)
+    flight = takeoff()
+    for sample in joined(flight.between(0.0, 50.0).samples(), flight.between(9.0, 20.0).samples()):
+        listened.feed(sample, at(sample))
+    assert [rows[0][0] for rows in stretches] == pytest.approx([0.0, 50.05])
+    assert [rows[-1][0] for rows in stretches] == pytest.approx([50.0, 61.05])
