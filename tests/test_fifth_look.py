@@ -171,6 +171,15 @@ def test_a_climb_speed_held_in_a_lull_is_no_stuck_needle(held_kt: float) -> None
     assert fly(takeoff(ias_kt=ias, groundspeed_kt=ground)).warnings == []
 
 
+def test_a_turn_downwind_soon_after_lift_off_is_no_stuck_needle() -> None:
+    """60 kt held, short of the climb speed, while the groundspeed rises by 24 in a turn: no warning."""
+    ground: Points = ((11.0, 0.0), (25.0, 44.0), (28.0, 46.0), (40.0, 70.0))
+    ias: Points = ((11.0, 12.0), (25.0, 56.0), (27.0, 60.0))
+    turning: Points = ((27.0, 80.0), (40.0, 200.0))
+    flight = takeoff(ias_kt=ias, groundspeed_kt=ground, heading_deg=turning, track_deg=turning)
+    assert fly(flight).warnings == []
+
+
 # ---- heights ---------------------------------------------------------------------------------------------------------
 
 

@@ -422,7 +422,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "        return abs(turn(along, heading)) < STRAIGHT_DEG\n",
         "        return True\n",
         "a turn downwind is a stuck airspeed",
-        AIRSPEED,
+        FIFTH_LOOK,
     ),
     Mutant(
         "check airspeed for ever",
