@@ -10,7 +10,6 @@ from monitor.settings import Settings
 from monitor.state import State
 
 ACCELERATED_KT_S = 1.2  # a roll that never gained so much is a weak one, not a failing one (common practice, no source)
-
 GAINS_KT_S = 0.8  # of airspeed: more than a gust makes of a roll that has ended (common practice, no source)
 
 

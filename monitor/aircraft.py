@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import msgspec
 
-from monitor.geo import FEET_PER_S_PER_KNOT
+from monitor.geo import FEET_PER_S_PER_KNOT, G_FT_S2
 
-USUAL_REACTION_S, USUAL_BRAKING_FT_S2 = 1.5, 0.25 * 32.174
+USUAL_REACTION_S, USUAL_BRAKING_FT_S2 = 1.5, 0.25 * G_FT_S2
 
 
 class Band(msgspec.Struct, frozen=True):

@@ -11,13 +11,12 @@ from collections import deque
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
-from monitor.geo import FEET_PER_S_PER_KNOT
+from monitor.geo import FEET_PER_S_PER_KNOT, G_FT_S2
 from monitor.judge import Judge
 from monitor.settings import Settings
 from monitor.state import State
 from monitor.trend import Trend
 
-G_FT_S2 = 32.174
 KINETIC_FT = FEET_PER_S_PER_KNOT**2 / (2.0 * G_FT_S2)  # height that a knot squared is worth
 OFTEN_S = 0.2  # energy is a matter of seconds: of faster data so often is enough
 SLOW_S = 0.5  # with samples further apart energy is followed as a height, over more of them

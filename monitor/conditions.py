@@ -22,7 +22,8 @@ ROLLS_TO = 1.2  # of VR: no aeroplane is on its wheels faster (common practice, 
 FLAT_FPM, FLAT_DEG = 60.0, 4.0  # on the wheels, for all that one sample tells
 MAY_ROLL_KT_S = 0.3  # a trend that will show an acceleration along the runway in a moment
 REVIVED_KT = 8.0  # of speed gathered: more than a gust, an engine that was dead runs (common practice, no source)
-CLOSED, CLOSING_PART = 0.3, 0.1  # of the throttle; of rpm, gone since the sample before (common practice, no source)
+LEVER_CLOSED = 0.3  # of the throttle: this far back it ends a roll (common practice, no source)
+CLOSING_PART = 0.1  # of rpm, gone since the sample before (common practice, no source)
 GATHERED_KT = 1.5  # more than a steady speed's noise, in half a second of a roll (common practice, no source)
 
 
@@ -31,9 +32,9 @@ class Conditions(AirConditions):
 
     __slots__ = (
         "_accelerating", "_aircraft", "_aligned_since", "_closing_t", "_engine_dead", "_fastest", "_fastest_t",
-        "_flying_since",
-        "_given_heading", "_line_up_armed", "_moved_t", "_nose", "_power_full_t", "_power_half_t",
-        "_slowest", "_slowing_since", "_still_since", "_wheels_t", "interval_s", "liftoff", "power", "runway_heading",
+        "_flying_since", "_given_heading", "_line_up_armed", "_moved_t", "_nose", "_power_full_t", "_power_half_t",
+        "_slowest", "_slowing_since", "_still_since", "_wheels_t", "interval_s", "liftoff", "power",
+        "runway_heading",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, options: Options) -> None:
@@ -245,7 +246,7 @@ class Conditions(AirConditions):
         elif self.power is None:
             enough = lasted >= 3.0 and v >= 0.65 * self._vr and v - v_began >= 10.0
         else:
-            idle = (s.sample.throttle or 0.0) <= CLOSED  # a gust in the landing roll
+            idle = (s.sample.throttle or 0.0) <= LEVER_CLOSED  # a gust in the landing roll
             enough = lasted >= 2.0 and v >= 0.8 * self._vr and not idle
         return self._roll_start() if enough else None
 
@@ -300,7 +301,7 @@ class Conditions(AirConditions):
         if self.liftoff.possible:
             self._slowing_since = None
             return None
-        if throttle is not None and throttle <= CLOSED:
+        if throttle is not None and throttle <= LEVER_CLOSED:
             return self._closes(throttle)
         self._closing_t = None
         v, rate = s.v, s.v_trend.rate
@@ -321,7 +322,7 @@ class Conditions(AirConditions):
         s = self._s
         if self._closing_t is not None:
             return self._closing_t
-        self._closing_t = s.crossing(s.prev.throttle, throttle, CLOSED)
+        self._closing_t = s.crossing(s.prev.throttle, throttle, LEVER_CLOSED)
         rpm, before = s.sample.rpm, s.prev.rpm
         falls = rpm is not None and before is not None and rpm < before * (1.0 - CLOSING_PART)
         return self._closing_t if falls else None

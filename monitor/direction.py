@@ -61,7 +61,7 @@ class Direction:
         self._was_inside = False
         self._mean_off = 0.0
         self._mean_n = 0
-        self.track_off_deg = 0.0  # right of the heading is positive: the mean of the roll
+        self._track_off_deg = 0.0  # right of the heading is positive: the mean of the roll
         self._track_n = 0
         self._doubted_deg: float | None = None  # the roll began so far off the given heading: see `_reference`
 
@@ -144,16 +144,16 @@ class Direction:
         if not swerving and v > 20.0 and not self.maybe_off:
             self._mean_n += 1
             self._mean_off += (off - self._mean_off) / self._mean_n
-            if s.track is not None and s.t > s.prev_t:
+            if s.track is not None:
                 self._track_n += 1
-                self.track_off_deg += (turn(runway, s.track) - self.track_off_deg) / self._track_n
+                self._track_off_deg += (turn(runway, s.track) - self._track_off_deg) / self._track_n
 
     @property
     def variation_deg(self) -> float:
         """How far the track's north is from the heading's, as the roll shows: on its wheels an aeroplane goes where it
         points. 0 where that is no more than a roll's own wandering, or not known."""
-        known = self._track_n >= TRACK_SAMPLES and abs(self.track_off_deg) >= TRACK_AGREES_DEG
-        return self.track_off_deg if known else 0.0
+        known = self._track_n >= TRACK_SAMPLES and abs(self._track_off_deg) >= TRACK_AGREES_DEG
+        return self._track_off_deg if known else 0.0
 
     def _reference(self, runway: float, heading: float, doubted_deg: float) -> float:
         """The heading to judge by, where the roll began more than 10 degrees off the given one.

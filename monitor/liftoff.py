@@ -163,9 +163,8 @@ class LiftOff:
         since = self._aloft.since
         if self._floats_t is not None and since is not None and s.t - since > KEEP_S - REACH_S:
             return self._floats_t
-        first = s.t - LAG_OVER_S - 1.0
-        if self._flies_t is None or self._flies_t - 1.0 < first:
-            first = -inf if self._flies_t is None else self._flies_t - 1.0  # no aeroplane leaves the ground sooner
+        # No aeroplane leaves the ground sooner than it may fly; the lag is found over some seconds.
+        first = -inf if self._flies_t is None else min(self._flies_t, s.t - LAG_OVER_S) - 1.0
         rows = [row for row in self._grade.levelled(s.history) if row[0] >= first]
         banks = {t: bank for t, bank in self._banks if t >= first}
         search = WheelsOff(self._set, s, rows, banks, self._lowest_ft or 0.0, since)

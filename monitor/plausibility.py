@@ -30,6 +30,7 @@ from operator import itemgetter
 import msgspec
 from msgspec.structs import astuple
 
+from monitor.geo import turn
 from monitor.sample import Sample
 from monitor.unfilled import Unfilled
 
@@ -90,7 +91,7 @@ def _picker(channels: tuple[int, ...], now: Row) -> Callable[[Row], Row]:
 
 def _apart(channel: int, a: float, b: float) -> float:
     """How far two values are from each other, across the date line too."""
-    return abs((a - b + 180.0) % 360.0 - 180.0) if channel == _LONGITUDE else abs(a - b)
+    return abs(turn(a, b)) if channel == _LONGITUDE else abs(a - b)
 
 
 class _Still:

@@ -13,13 +13,13 @@ from math import inf
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.atmosphere import pressure_inhg
+from monitor.conditions import LEVER_CLOSED
 from monitor.judge import Judge
 from monitor.settings import Settings
 from monitor.state import State
 
 RICH_LEAK_A_SECOND = 0.0003  # model engines, full rich at 6,500 to 7,000 ft, lose 0.03 to 0.1 % of their rpm a second
 BACK_PART, BACK_S = 0.9, 3.0  # of its best, for so long: an engine that coughed is back (common practice, no source)
-LEVER_CLOSED = 0.3  # an engine at idle runs down as the aeroplane slows (the part that ends a roll as well)
 SLOW_HAND_S = 2.0  # a throttle is closed in that time, and an engine that fails has fallen (common practice, no source)
 FALLS_OVER_S, FALLS_PART = 0.4, 0.06  # rpm that falls by more than this still falls, 15 % a second
 MOST_CLIMB_FT_S = 1000.0 / 60.0  # hardly any trainer climbs faster (common practice, no source)
@@ -120,6 +120,7 @@ class PowerLoss:
         height = s.height if s.height is not None else MOST_CLIMB_FT_S * (s.t - (self._aloft_t or s.t))
         if height > self._highest:
             self._highest = height
+        # An engine at idle runs down as the aeroplane slows.
         closed = sample.throttle is not None and sample.throttle <= LEVER_CLOSED
         if not self.is_set or self._lever_moved(sample.throttle, sample.propeller) or closed:
             self._loss_hold.clear()

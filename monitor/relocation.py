@@ -51,9 +51,10 @@ def _signs(before: Sample, now: Sample, dt: float) -> int:
         and before_latitude is not None
         and abs(latitude - before_latitude) > LEAPS_DEG + LEAPS_DEG_S * dt
     )
-    stopped = _stopped(before.ias_kt, now.ias_kt, dt) + _stopped(before.groundspeed_kt, now.groundspeed_kt, dt)
+    stopped = stops(before.ias_kt, now.ias_kt, dt) + stops(before.groundspeed_kt, now.groundspeed_kt, dt)
     return stopped + dropped + leapt if stopped else 0
 
 
-def _stopped(before_kt: float | None, now_kt: float | None, dt: float) -> bool:
+def stops(before_kt: float | None, now_kt: float | None, dt: float) -> bool:
+    """A speed fell in `dt` seconds as no brake makes it fall."""
     return before_kt is not None and now_kt is not None and before_kt - now_kt > STOPS_KT + STOPS_KT_S * dt

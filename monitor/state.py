@@ -12,17 +12,15 @@ from collections import deque
 
 from monitor.options import Options
 from monitor.position import PositionSpeed
+from monitor.relocation import stops
 from monitor.sample import Sample
 from monitor.trend import Trend
 
 DEAD_KT, STEP_KT, STEP_S = 3.0, 15.0, 1.5  # some instruments read 0 until 20 to 25 kt (recorded training flights)
-NO_BRAKE_KT_S = 20.0  # the airspeed falls faster: no brake does that (1 g is 19 kt/s), the instrument has died
 KEEP_S = 15.0
 KEEP_MIN = 4
 LEVEL_TAU_S = 0.8
-ALTIMETER_OFF_FT = (
-    75.0  # an altimeter that reads so far from the field's elevation is not to be used (AIM 7-2-3, from memory)
-)
+ALTIMETER_OFF_FT = 75.0  # so far from the field's elevation an altimeter is not to be used (AIM 7-2-3, from memory)
 SAG_FROM_KT_S = 0.7  # a roll has begun: with the speed the altimeter's reading begins to sag
 # Where vertical speed carries the level from sample to sample, only what the two differ by is left to smooth.
 LEVEL_CARRIED_TAU_S = 2.0
@@ -106,9 +104,9 @@ class State:
     def _dies(self, ias: float) -> bool:
         """Without groundspeed the airspeed's fall would look like a stop."""
         sample, before = self.sample, self.ias
-        if ias >= DEAD_KT or before is None or sample.groundspeed_kt is not None or sample.latitude_deg is not None:
+        if ias >= DEAD_KT or sample.groundspeed_kt is not None or sample.latitude_deg is not None:
             return False
-        return before - ias > STEP_KT + NO_BRAKE_KT_S * self.dt
+        return stops(before, ias, self.dt)
 
     def _ground_speed(self, t: float, sample: Sample) -> None:
         v = sample.groundspeed_kt

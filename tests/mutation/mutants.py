@@ -767,7 +767,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "rejection at half throttle",
         "monitor/conditions.py",
-        "self._closing_t = s.crossing(s.prev.throttle, throttle, CLOSED)",
+        "self._closing_t = s.crossing(s.prev.throttle, throttle, LEVER_CLOSED)",
         "self._closing_t = s.t",
         "the rejection's stamp is the sample's",
         PHASES,
@@ -1577,7 +1577,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "true north is drift",
         "monitor/direction.py",
-        "        return self.track_off_deg if known else 0.0\n",
+        "        return self._track_off_deg if known else 0.0\n",
         "        return 0.0\n",
         "a magnetic heading is drift",
         FIFTH_LOOK,
