@@ -18,7 +18,7 @@ Row = tuple[float, Sample]
 """Feed time in seconds, and the sample."""
 Array = NDArray[np.float64]
 
-CIRCULAR = ("heading_deg", "track_deg")
+CIRCULAR = ("heading_deg", "track_deg", "longitude_deg")
 
 
 class NotMeasured(Exception):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import msgspec
 import numpy as np
@@ -14,9 +15,9 @@ from monitor.events import Event
 from monitor.options import Options
 from monitor.sample import Sample
 from replay.debrief import Debrief, as_dict, debrief
-from replay.ground_track import FEET_PER_METRE, geodesic
+from replay.ground_track import FEET_PER_METRE, centreline_ft, geodesic, position
 from replay.items import Item
-from replay.series import Column, NotMeasured, deviation_of, mean_of, share_inside
+from replay.series import Column, NotMeasured, Series, deviation_of, mean_of, share_inside
 from tests import made_flight as made
 
 NORMAL = library.open_procedure("normal")
@@ -364,26 +365,53 @@ def test_every_verdict_follows_from_its_numbers() -> None:
             assert item.source
 
 
-def test_a_swerve_is_measured_from_the_line_of_the_runway() -> None:
-    """A swerve of 20 ft out and back is found as 20 ft though headings are magnetic and positions true."""
+def _swerving(t: float, east_deg: float = 0.0) -> Sample:
+    """A swerve of 20 ft out and back, somewhere `east_deg` farther east; headings magnetic, positions true."""
     from geographiclib.geodesic import Geodesic
 
     length_m, peak_m = made.roll_m(made.LIFTOFF_S), 20.0 / FEET_PER_METRE
+    sample = made.sample(t)
+    along = min(made.roll_m(t), length_m) / length_m * math.pi
+    off_m = peak_m * math.sin(along) ** 2
+    turned_deg = math.degrees(math.atan(peak_m * math.pi / length_m * math.sin(2 * along)))
+    place = Geodesic.WGS84.Direct(sample.latitude_deg, sample.longitude_deg, made.TRUE_DEG + 90.0, off_m)
+    return msgspec.structs.replace(
+        sample,
+        latitude_deg=place["lat2"],
+        longitude_deg=(place["lon2"] + east_deg + 180.0) % 360.0 - 180.0,
+        heading_deg=(sample.heading_deg or 0.0) + turned_deg,
+    )
 
-    def swerving(t: float) -> Sample:
-        sample = made.sample(t)
-        along = min(made.roll_m(t), length_m) / length_m * math.pi
-        off_m = peak_m * math.sin(along) ** 2
-        turned_deg = math.degrees(math.atan(peak_m * math.pi / length_m * math.sin(2 * along)))
-        place = Geodesic.WGS84.Direct(sample.latitude_deg, sample.longitude_deg, made.TRUE_DEG + 90.0, off_m)
-        heading_deg = (sample.heading_deg or 0.0) + turned_deg
-        return msgspec.structs.replace(
-            sample, latitude_deg=place["lat2"], longitude_deg=place["lon2"], heading_deg=heading_deg
-        )
 
-    figures = _of(made.rows(20.0, swerving), options=Options(runway_heading_deg=30.0)).takeoffs[0].figures
+def _over_the_date_line(t: float) -> Sample:
+    """The same with the date line in the middle of the roll."""
+    middle = made.sample(0.7 * made.LIFTOFF_S).longitude_deg or 0.0
+    return _swerving(t, 180.0 - middle)
+
+
+@pytest.mark.parametrize("flown", [_swerving, _over_the_date_line])
+def test_a_swerve_is_measured_from_the_line_of_the_runway(flown: Callable[[float], Sample]) -> None:
+    """A swerve of 20 ft out and back is found as 20 ft, wherever on Earth the runway lies."""
+    figures = _of(made.rows(20.0, flown), options=Options(runway_heading_deg=30.0)).takeoffs[0].figures
     assert figures["max_centreline_deviation_ft"] == pytest.approx(20.0, abs=1.0)
     assert figures["max_heading_deviation_roll_deg"] == pytest.approx(4.28, abs=0.05)  # atan(pi x 6.096 / 256)
+    plain = _of(made.rows(20.0, _swerving)).takeoffs[0].figures
+    assert figures["ground_roll_ft"] == pytest.approx(plain["ground_roll_ft"], abs=0.5)
+
+
+def test_a_place_between_two_samples_over_the_date_line() -> None:
+    """Between 179.9999 east and 179.9999 west lies the date line, not Greenwich."""
+    rows = [(t, Sample(latitude_deg=10.0, longitude_deg=lon)) for t, lon in ((0.0, 179.9999), (1.0, -179.9999))]
+    start, middle = (position(Series(rows), t, 1.0) for t in (0.0, 0.5))
+    assert geodesic(start, middle)[0] == pytest.approx(35.98, abs=0.01)  # 0.0001 degrees at 10 N, 10.97 m (WGS 84)
+
+
+def test_a_roll_that_began_fast_has_no_centreline_without_thresholds() -> None:
+    """What headings and positions cannot tell is not measured: it says at what speed the roll began, and what helps."""
+    rows = [row for row in made.rows(20.0, _swerving) if (row[1].groundspeed_kt or 0.0) >= 40.0]
+    series = Series(rows)
+    with pytest.raises(NotMeasured, match=r"began at 4\d kt and the runway's thresholds were not given"):
+        centreline_ft(series, rows[0][0], rows[0][0] + 4.0, 30.0, 2.0)
 
 
 def _degrees(degrees: int, minutes: int, seconds: float) -> float:
