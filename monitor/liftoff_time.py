@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import islice
 
+from monitor.first_climb import climb_began
 from monitor.settings import Settings
 from monitor.state import Row, State
 
@@ -149,14 +150,16 @@ class WheelsOff:
         s, rows = self._s, self._rows
         lowest = self._lowest_ft
         set_ = self._set
-        if interval_s <= SLOW_S and s.sample.vertical_speed_fpm is not None:
+        if s.sample.vertical_speed_fpm is not None:
             near = lowest + set_.liftoff_slow_near_ft + 2.0 * s.level_noise
             last = self._last_row()
             limit = set_.liftoff_slow_climb_fpm
             if self._since is not None:
                 limit = min(limit, max(_highest_climb(rows, last) * FLOATS_PART, FLOATS_LEAST_FPM))
             t = _last_rise(rows, 3, limit, near, last)
-            return _by_height_gained(rows, t, lowest + s.level_noise) if s.uses_height else t
+            if s.uses_height:
+                t = _by_height_gained(rows, t, lowest + s.level_noise)
+            return climb_began(rows, interval_s, t, lowest, s.level_noise, not s.uses_height)
         t = _last_rise(rows, 2, lowest + set_.liftoff_slow_rise_ft, None, len(rows) - 1)
         return t - (set_.liftoff_slow_lead_s if interval_s <= SLOW_S else 0.0)
 
