@@ -49,6 +49,11 @@ class Hold:
             self.fired = False
             self._agenda.remove(self)
 
+    def again(self, due: float) -> None:
+        """It has fired and the condition lasts: let it fire once more at `due`."""
+        self.fired = False
+        self.schedule(due)
+
     def at_least_until(self, moment: float) -> None:
         """While it waits: not due before `moment`, so that with slow data one more sample has its say."""
         if not self.fired and self.due < moment:
@@ -105,6 +110,14 @@ class Agenda:
         """Call everything off, as after a jump of the clock."""
         for hold in list(self._armed):
             hold.clear()
+
+    def shift(self, seconds: float) -> None:
+        """Time stood still for so long: what waits falls due so much later."""
+        for hold in self._armed:
+            hold.due += seconds
+            if hold.since is not None:
+                hold.since += seconds
+        self._refresh()
 
     def run(self, until: float) -> None:
         """Fire, in order of their times, all that fell due up to `until` (feed time, seconds)."""

@@ -12,6 +12,7 @@ from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
 
+ALIVE_AT_MOST_KT = 20.0  # a good indicator has come alive by then
 REVIVED_KT = 10.0  # above what it stuck at, or above 20 kt where it was dead, for a second, and
 REVIVED_NEAR_KT = 20.0  # no further than this from the groundspeed: it is alive (common practice, no source)
 REVIVED_S = 1.0
@@ -77,7 +78,7 @@ class Airspeed:
         if ias is None:
             return
         self._died_hold.update(s.ias_died, s.t)
-        if ias >= 20.0:
+        if ias >= ALIVE_AT_MOST_KT:
             self._check_hold.clear()
         if not self._alive_said:
             self._watch_alive(ias)
@@ -87,7 +88,7 @@ class Airspeed:
         """Power set, and the airspeed shows nothing, with no speed over the ground to tell the roll by."""
         s = self._s
         ias = s.sample.ias_kt
-        dead = power_set and ias is not None and ias < 20.0 and not self.ground_speed_known()
+        dead = power_set and ias is not None and ias < ALIVE_AT_MOST_KT and not self.ground_speed_known()
         self._check_hold.update(dead, s.t)
 
     def climb(self) -> None:
@@ -157,13 +158,15 @@ class Airspeed:
     def _stuck(self, ias: float, v: float) -> bool:
         """All within 5 kt while groundspeed rose by 15: a lull of the wind moves the needle to and fro meanwhile.
 
-        From a slow start, where a lull takes a good part of the 15 kt, within 3 kt.
+        From a slow start, where a lull takes a good part of the 15 kt, and in the climb-out, where the wind changes
+        with height, within 3 kt.
         """
         if v < max(STUCK_FROM_KT, self._s.rest_ias or 0.0):
             return False  # what it reads is the wind's doing still
         from_kt, low, high = self._stuck_from or (v, ias, ias)
         low, high = min(low, ias), max(high, ias)
-        most_kt = self._set.stuck_ias_kt * (1.0 if from_kt >= 20.0 else SLOW_STUCK_PART)
+        slow_or_off = from_kt < 20.0 or self._off is not None
+        most_kt = self._set.stuck_ias_kt * (SLOW_STUCK_PART if slow_or_off else 1.0)
         if high - low >= most_kt or v < from_kt:
             from_kt, low, high = v, ias, ias
         self._stuck_from = from_kt, low, high

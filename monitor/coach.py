@@ -6,14 +6,13 @@ state; the phase; the watchers of that phase; what has fallen due by now.
 
 from __future__ import annotations
 
-from functools import partial
 from typing import Any
 
 import msgspec
 
 from monitor.agenda import Agenda
 from monitor.aircraft import Aircraft
-from monitor.airspeed import Airspeed, AirspeedData
+from monitor.airspeed import ALIVE_AT_MOST_KT, Airspeed, AirspeedData
 from monitor.checklist import after_takeoff, line_up
 from monitor.climb_power import ClimbPower
 from monitor.conditions import Conditions
@@ -55,12 +54,12 @@ class Coach:
         judge = self.judge = Judge(s, aircraft, set_, options)
         tell = self.teller = Teller(s, self._phases, judge, procedure, options, Words(procedure, aircraft), agenda)
         judge.connect(self._warn, tell.show_held)
-        self._timeline = Timeline(self._feed_event, self._restart)
+        self._timeline = Timeline(self._feed_event, self._restart, self._carry_on)
         self.routine = Routine(s, self._conditions, aircraft, procedure, options, agenda, judge, tell)
         self._power = Power(s, aircraft, set_, agenda, judge, self.routine.power_set)
         self._climb_power = ClimbPower(s, aircraft, set_, agenda, judge)
         self._limits = Limits(s, aircraft, set_, agenda, judge, tell.gauge)
-        check = partial(tell.remark, "caution", "airspeed", key="airspeed")
+        check = tell.when_heard("airspeed", lambda: (s.ias or 0.0) < ALIVE_AT_MOST_KT)
         self._airspeed = Airspeed(s, aircraft, set_, options, agenda, judge, self.routine.alive, check)
         self._direction = Direction(s, self._conditions, set_, agenda, judge, options)
         self._deviations = Deviations(
@@ -68,9 +67,7 @@ class Coach:
         )
         self._watchers = (self._power, self._limits, self._airspeed, self._direction, self._deviations)
         self._plausibility = Plausibility(self._channel)
-        self._airspeed_data = AirspeedData(
-            s, set_, agenda, lambda t: tell.remark("caution", "data-lost", t, "data-lost")
-        )
+        self._airspeed_data = AirspeedData(s, set_, agenda, tell.when_heard("data-lost", lambda: s.ias is None))
         self._configuration = Configuration(s, set_, agenda, judge, self.routine, self._power)
         self._takeoffs = 0
         self._aborted_in: int | None = None
@@ -153,9 +150,15 @@ class Coach:
         self.state.restart()
         self._plausibility.restart()
         self._conditions.restart()
+        self._configuration.restart()
         self._phases.enter(None, t)
         self.teller.takeoff = None
         self._begin_takeoff()
+
+    def _carry_on(self, seconds: float) -> None:
+        """The simulator stood still for so long while time went on: what was learned before is as old as it was."""
+        self._agenda.shift(seconds)
+        self.state.shift(seconds)
 
     # ---- one sample ------------------------------------------------------------------------------------------------
 
@@ -181,6 +184,8 @@ class Coach:
             self._power.climb()
             self._deviations.glide()
         elif phase not in NOT_ON_WHEELS:
+            if phase == "landing-roll":
+                self.judge.roll_on()
             self._configuration.look()
             if phase == "lined-up":
                 self._lined_up()
@@ -196,6 +201,8 @@ class Coach:
         throttle = self.state.sample.throttle
         if throttle is not None and throttle >= self._set.full_throttle and not self.procedure.short_field:
             self._configuration.power_is_on(self.state.t)
+        else:
+            self._configuration.begin()
 
     def _roll(self) -> None:
         maybe_off = self._conditions.liftoff.possible
@@ -221,7 +228,7 @@ class Coach:
     def _climb(self) -> None:
         s, judge = self.state, self.judge
         sample = s.sample
-        judge.in_the_climb()
+        judge.roll_on()
         self._power.climb()
         believed = self._plausibility
         stands = believed.altitude_stands(s.t, sample.ias_kt, sample.groundspeed_kt)
@@ -247,14 +254,16 @@ class Coach:
         before = self._phases.phase
         if phase == "rejected-takeoff":
             self._power.slows()
+        if phase in ("standing", "taxi", "landing-roll", "airborne"):
+            self._agenda.clear()  # what waited belonged to a takeoff, or a climb, that is no more
+            if phase != "airborne":
+                self._plausibility.on_the_ground(t)
         if phase != "initial-climb":  # a lift-off may be known to be earlier than the nose's rise
             t = max(t, self._phases.since)
         self._phases.enter(phase, t)
         more = getattr(self, "_enter_" + phase.replace("-", "_"), _nothing)(before, t)
         if phase not in TAKEOFF_PHASES:
             self.teller.takeoff = None
-        if phase in ("standing", "taxi", "landing-roll") or (phase == "airborne" and before != "climb"):
-            self._agenda.clear()  # what waited belonged to a takeoff that is no more
         self.teller.emit("phase", phase, t, None, more)
         if phase == "lined-up" or (phase == "takeoff-roll" and before != "lined-up"):
             self.judge.find_zone()  # a stream that begins on the roll, or a touch-and-go: it may be late already
@@ -282,7 +291,8 @@ class Coach:
         self.teller.number(self._takeoffs + 1)
         self._begin_takeoff()
         self.routine.done.update(self.teller.called)  # lined up before, and no roll came of it
-        self.routine.field_altitude_ft = self.state.sample.altitude_ft
+        altitude = self.state.sample.altitude_ft
+        self.routine.field_altitude_ft = altitude if altitude is not None else self.options.field_elevation_ft
         self._direction.line_up()
 
     def _enter_lined_up(self, before: str | None, t: float) -> dict[str, Any]:
@@ -291,12 +301,14 @@ class Coach:
         return {} if heading is None else {"runway_heading_deg": round(heading, 1)}
 
     def _enter_takeoff_roll(self, before: str | None, t: float) -> dict[str, Any]:
+        landed = before == "landing-roll"
+        rolled_ft = self.judge.roll_ft if landed else None
         if before != "lined-up":  # a touch-and-go: configuration, power, rotate and the climb
             self._count_takeoff()
             self.routine.done.update(("clock", "airspeed-alive"))
         self._takeoffs += 1
-        self._conditions.begin_roll()
-        self.judge.begin_roll(t)
+        self._conditions.begin_roll(landed)
+        self.judge.begin_roll(t, rolled_ft)
         return {}
 
     def _enter_rotation(self, before: str | None, t: float) -> dict[str, Any]:
@@ -325,6 +337,8 @@ class Coach:
 
     def _enter_landing_roll(self, before: str | None, t: float) -> dict[str, Any]:
         self._conditions.begin_landing_roll(t, self.judge.engine_failed)
+        self.state.landed()
+        self.judge.landed(t)
         return {}
 
     def _enter_rejected_takeoff(self, before: str | None, t: float) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from monitor.nose import Nose
 from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
+from monitor.unfilled import STARTS_RPM
 
 STILL_KT = 1.5
 MOVING_KT = 3.0
@@ -201,14 +202,19 @@ class Conditions(AirConditions):
     def _opened_for_takeoff(self) -> bool:
         """The throttle has been opened since the aeroplane came down or gave up: one still open then says nothing."""
         opened = self._power_full_t
-        lever = self._s.sample.throttle is not None
+        lever = self._s.sample.throttle is not None and self._engine_turns()
         return lever and bool(self.power) and opened is not None and opened >= self._wheels_t
+
+    def _engine_turns(self) -> bool:
+        rpm = self._s.sample.rpm
+        return rpm is None or rpm > STARTS_RPM
 
     def _aligned(self, off_deg: float) -> float | None:
         s = self._s
         if abs(off_deg) > 30.0:
             self._line_up_armed = True
-        if abs(off_deg) > LINED_UP_DEG or s.v is None or s.v >= 15.0 or not self._line_up_armed:
+        slow = s.v is not None and s.v < 15.0
+        if abs(off_deg) > LINED_UP_DEG or not slow or not self._line_up_armed or not self._engine_turns():
             self._aligned_since = None
             return None
         if self._aligned_since is None:
@@ -261,10 +267,11 @@ class Conditions(AirConditions):
 
     # ---- on the roll ---------------------------------------------------------------------------------------------
 
-    def begin_roll(self) -> None:
-        """The roll has begun: watch it afresh."""
+    def begin_roll(self, landed: bool) -> None:
+        """The roll has begun: watch it afresh. landed: after a touchdown, since which the nose has been watched."""
         self.liftoff.reset()
-        self._nose.reset()
+        if not landed:
+            self._nose.reset()
         self._slowing_since = None
         self._fastest, self._fastest_t = 0.0, 0.0
         self._closing_t = None
@@ -364,6 +371,7 @@ class Conditions(AirConditions):
         """On the ground again since `t`: it may be a touch-and-go, but hardly of one with a dead engine."""
         self._wheels_t = t
         self._engine_dead = engine_dead
+        self._nose.reset()
         self._slowest = None
         self._accelerating = None
         self._flying_since = None

@@ -6,13 +6,15 @@ from monitor.liftoff import Touchdown
 from monitor.settings import Settings
 from monitor.state import State
 
+CIRCUIT_FT, DESCENT_FT = 700.0, 300.0  # above the field, and down from there (common practice, no source)
+
 
 class AirConditions:
     """Watches a flight; `keep_climb` once a sample, then the phase's conditions are asked."""
 
     __slots__ = (
-        "_climb_best", "_climb_kt", "_climb_slow", "_flat_since", "_level_noticed_t", "_power_best", "_s", "_set",
-        "_sinking_since", "_throttle_full", "_vr", "level_since", "touchdown",
+        "_climb_best", "_climb_kt", "_climb_slow", "_flat_since", "_highest_ft", "_level_noticed_t", "_power_best",
+        "_s", "_set", "_sinking_since", "_throttle_full", "_vr", "level_since", "touchdown",
     )  # fmt: skip
 
     def __init__(self, state: State, settings: Settings, rotate_kt: float, climb_kt: float) -> None:
@@ -33,6 +35,7 @@ class AirConditions:
         self._throttle_full = 0.0
         self._power_best = 0.0
         self._climb_slow = self._climb_best = 0.0
+        self._highest_ft = 0.0
 
     def begin_flight(self) -> None:
         """Off the ground: watch for its end."""
@@ -54,7 +57,12 @@ class AirConditions:
         reduced = self.power_reduced()
         if height > 500.0 and reduced is not None:
             return reduced
-        return self.levelled()
+        return s.t if self._descends() else self.levelled()
+
+    def _descends(self) -> bool:
+        """Well on the way down from a height at which circuits are flown, whatever else was seen of it."""
+        height = self._s.height
+        return height is not None and self._highest_ft >= CIRCUIT_FT and height <= self._highest_ft - DESCENT_FT
 
     def power_reduced(self) -> float | None:
         """When the pilot took off 10 % of the power or more; None while it is on."""
@@ -82,6 +90,8 @@ class AirConditions:
                 self._flat_since = None
             elif self._flat_since is None:
                 self._flat_since = s.crossing(s.prev.vertical_speed_fpm, s.climb_fpm, 0.5 * self._climb_best)
+        if s.height is not None and s.height > self._highest_ft:
+            self._highest_ft = s.height
         high = s.height is not None and s.height >= 300.0
         if not high or s.climb_fpm is None or not self.level() or not self._faster_or_eased():
             self.level_since = None
@@ -115,5 +125,7 @@ class AirConditions:
             self._sinking_since = s.t
         elif s.t - self._sinking_since >= 5.0:
             return self._sinking_since
+        if self._descends():
+            return s.t
         since = self.level_since
         return since if since is not None and s.t - self._level_noticed_t >= 15.0 else None

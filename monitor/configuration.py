@@ -34,8 +34,14 @@ class Configuration:
         self._flaps_rose_t = -inf
 
     def begin(self) -> None:
-        """A takeoff begins."""
+        """A takeoff begins, or the power is off again."""
         self._hold.clear()
+
+    def restart(self) -> None:
+        """The clock jumped: what was seen to move, or wrong since when, was in another time."""
+        self._hold.clear()
+        self._wrong = self._wrong_t = None
+        self._flaps_rose_t = -inf
 
     @property
     def flaps_run_up(self) -> bool:

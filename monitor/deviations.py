@@ -20,6 +20,7 @@ from monitor.state import State
 from monitor.teller import Teller
 
 NOSE_OVER_S = 0.5
+LEAP_FT = 50.0  # so much is lost in no step, nor in a second of one (common practice, no source)
 SPEED_LEAST_KT = 0.3  # in half of the hold: a weak aeroplane gains speed slowly (common practice, no source)
 NOSE_RISES_DEG_S = 0.8  # beyond what a noisy pitch shows over half a second (common practice, no source)
 
@@ -65,7 +66,7 @@ class Deviations(Remarks):
         )
         self._late_power = self._hold(set_.late_power_s, lambda t: self._say("advisory", "late-power", t))
         self._early_rotate = self._hold(0.2, lambda t: self._say("advisory", "early-rotate", t))
-        self._late_rotate = self._hold(0.0, self._late)
+        self._late_rotate = self._hold(0.0, self._late, always_heard=True)
         self._pitch = self._hold(0.2, lambda t: self._say("caution", "pitch", t))
         self._drift = self._correctable(set_.drift_hold_s, 0.4, lambda t: self._say("advisory", "drift", t, self._side))
         self._bank = self._correctable(set_.bank_hold_s, 0.5, lambda t: self._say("advisory", "bank", t))
@@ -115,9 +116,11 @@ class Deviations(Remarks):
             self._watch_centreline()
             self._watch_rotation()
         throttle = s.sample.throttle
-        if throttle is not None and not self._full_seen:
-            self._full_seen = throttle >= set_.full_throttle
-            self._late_power.update(not self._full_seen, self._roll_t)
+        if throttle is not None:
+            self._throttle_best = max(throttle, self._throttle_best)
+            if not self._full_seen:
+                self._full_seen = throttle >= set_.full_throttle
+                self._late_power.update(not self._full_seen, self._roll_t)
         self._watch_pitch()
 
     def _watch_heading(self) -> None:
@@ -127,12 +130,14 @@ class Deviations(Remarks):
             return
         self._side = "right" if off > 0.0 else "left"
         self._heading.watch(s.t, abs(off), set_.heading_deg, 0.7 * set_.heading_deg)
-        self._swing.update(abs(off) > set_.heading_caution_deg, s.t)
+        self._swing.update_agreed(abs(off) > set_.heading_caution_deg, s.t, s.t, s.dt)
 
     def _off_heading(self, t: float) -> None:
-        """5 degrees for a second; not where the caution comes anyway."""
+        """5 degrees for a second; not where the caution is on its way."""
         if abs(self._direction.off_deg or 0.0) <= self._set.heading_caution_deg:
             self._say("advisory", "heading", t, self._side)
+        else:
+            self._heading.ask_again(t)
 
     def _watch_centreline(self) -> None:
         """Off the centreline, where both thresholds were surveyed: a runway heading alone does not tell."""
@@ -196,13 +201,16 @@ class Deviations(Remarks):
         if self._roll_t is not None:
             self._end_roll()
         height = s.height
-        turned = "turn" in self._routine.done or height is None or height >= self._set.turn_height_ft
+        turned = "turn" in self._routine.done or height is None or height >= self._routine.turn_height_ft
         if height is not None and height < 50.0:
             self._watch_pitch()
         elif self._pitch.since is not None:
             self._pitch.clear()
         self._watch_bank(height, turned)
-        if not turned:
+        if turned:
+            self._drift.clear()
+            self._early_turn.clear()
+        else:
             self._watch_track(height)
         self._watch_sink(height)
         if s.ias is None or (s.ias < 20.0 and (s.v or 0.0) > 2.0 * s.ias):
@@ -248,8 +256,9 @@ class Deviations(Remarks):
         self._watch_steep(bank, height)
 
     def _watch_steep(self, bank: float, height: float | None) -> None:
+        s = self._s
         low = height is not None and height < 1000.0
-        self._steep.update(low and abs(bank) > self._set.bank_steep_deg, self._s.t)
+        self._steep.update_agreed(low and abs(bank) > self._set.bank_steep_deg, s.t, s.t, s.dt)
 
     def _watch_track(self, height: float | None) -> None:
         s, set_ = self._s, self._set
@@ -274,18 +283,19 @@ class Deviations(Remarks):
         s, set_ = self._s, self._set
         climb = s.climb_fpm
         if climb is None or height is None or height > set_.sink_below_ft or height < set_.ground_effect_ft:
-            if self._sink.since is not None and (height is None or height > set_.sink_below_ft):
-                self._sink.clear()
+            self._sink.clear()
             self._highest = height
             return
         height = s.level_now - (s.zero_ft or 0.0)  # one reading that is off, or noise, is no sink
         self._highest = height if self._highest is None else max(self._highest, height)
+        if self._highest - height > LEAP_FT + s.dt * LEAP_FT:
+            self._highest = height  # it is measured from another level now
         if climb > set_.positive_rate_fpm:
             self._highest = height
         elif self._highest - height >= set_.sink_ft:
             self._highest = height
             self._sinking(s.t)
-        self._sink.update(climb < -set_.sink_fpm, s.t)
+        self._sink.update_agreed(climb < -set_.sink_fpm, s.t, s.t, s.dt)
 
     def _sinking(self, t: float) -> None:
         best_angle, ias = self._aircraft.speeds_kias.best_angle, self._s.ias
@@ -344,8 +354,11 @@ class Deviations(Remarks):
                 self._throttle_best = throttle
             reduced = throttle < self._throttle_best - set_.power_reduced_part
             reduced = reduced and "level-off" not in self._routine.done and self._conditions.level_since is None
-            self._power.update(reduced and height is not None and height < set_.turn_height_ft, s.t)
+            low = height is not None and height < set_.turn_height_ft
+            self._power.update_agreed(reduced and low, s.t, s.t, s.dt)
         if flaps is None:
+            self._early_flaps.clear()
+            self._flaps_late.clear()
             return
         started = self._flaps_takeoff
         if started is not None and started > set_.flaps_up_deg and height is not None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from monitor.agenda import Agenda, Hold
 from monitor.centreline import Centreline
-from monitor.conditions import LINED_UP_DEG, Conditions
+from monitor.conditions import LINED_UP_DEG, MOVING_KT, Conditions
 from monitor.geo import turn
 from monitor.judge import Judge
 from monitor.liftoff import CLIMBS_FPM
@@ -20,6 +20,7 @@ OFFSET_NOISE_S, NOISE_TIMES, OFFSET_CLEAN_FT = 3.0, 2.5, 3.0
 counted (common practice, no source)."""
 TRACK_SAMPLES, TRACK_AGREES_DEG = 5, 3.0  # common practice, no source
 LEAP_DEG = 40.0  # between two samples: no turn on the ground, or one that goes on (common practice, no source)
+ODD_DEG = 8.0  # off the headings before and after, which agree: a damaged value (common practice, no source)
 POSITION_HOLDS_S = 1.5
 """So long the last position counts where samples come without one."""
 
@@ -64,6 +65,9 @@ class Direction:
         self._track_off_deg = 0.0  # right of the heading is positive: the mean of the roll
         self._track_n = 0
         self._doubted_deg: float | None = None  # the roll began so far off the given heading: see `_reference`
+        self._runway_before: float | None = None  # what was the runway's heading before the last look below 15 kt
+        self._fast_yet = False
+        self._stood_along = False  # along the given heading
 
     def line_up(self) -> None:
         """Lined up: the heading is the runway's, unless that was given."""
@@ -71,10 +75,17 @@ class Direction:
         given = self._given
         if heading is None or (before is not None and abs(turn(before, heading)) > LEAP_DEG):
             return  # one damaged value must not become the runway's heading
-        # A given heading more than 20 degrees off (true for magnetic, or the wrong runway) would read as a swerve.
-        if given is None or abs(turn(given, heading)) > self._set.runway_check_deg:
+        self._runway_before = self._conditions.runway_heading
+        off_deg = 0.0 if given is None else abs(turn(given, heading))
+        if off_deg <= LINED_UP_DEG and given is not None and (self._s.v or 0.0) < MOVING_KT:
+            self._stood_along = True
+        # A given heading more than 20 degrees off (true for magnetic, or the wrong runway) would read as a swerve;
+        # but an aeroplane that stood along it swerves.
+        if given is None or (off_deg > self._set.runway_check_deg and not self._stood_along):
             self._conditions.runway_heading = heading
             self._mean_off, self._mean_n = 0.0, 0
+        else:
+            self._conditions.runway_heading = given  # an earlier takeoff may have been on another one
 
     def roll(self) -> None:
         """One sample of the roll."""
@@ -127,6 +138,9 @@ class Direction:
             self.off_deg = None
             return
         v = s.v or 0.0
+        if not self._fast_yet and v >= self._set.direction_from_kt:
+            self._fast_yet = True
+            runway = self._without_odd(runway, heading)
         if runway is None or v < self._set.direction_from_kt:
             # Still lining up, perhaps in a rolling turn onto the runway.
             self.line_up()
@@ -134,7 +148,7 @@ class Direction:
             if runway is None:
                 return
             off = turn(runway, heading)
-            self._doubted_deg = off if abs(off) > LINED_UP_DEG else None
+            self._doubted_deg = off if abs(off) > LINED_UP_DEG and not self._stood_along else None
         elif self._doubted_deg is not None:
             runway = self._reference(runway, heading, self._doubted_deg)
         off = self.off_deg = turn(runway, heading)
@@ -147,6 +161,16 @@ class Direction:
             if s.track is not None:
                 self._track_n += 1
                 self._track_off_deg += (turn(runway, s.track) - self._track_off_deg) / self._track_n
+
+    def _without_odd(self, runway: float | None, heading: float) -> float | None:
+        """The runway heading, or the one before it where only the last look at it was damaged."""
+        before = self._runway_before
+        if runway is None or before is None or abs(turn(runway, heading)) <= ODD_DEG:
+            return runway
+        if abs(turn(before, heading)) <= self._set.heading_deg:
+            self._conditions.runway_heading = runway = before
+            self._doubted_deg = None
+        return runway
 
     @property
     def variation_deg(self) -> float:

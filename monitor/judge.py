@@ -93,25 +93,29 @@ class Judge:
 
     def on_the_roll(self, maybe_off: bool) -> None:
         """Keep the zone and the distance rolled; once a sample of the roll."""
-        s = self._s
-        self._roll_on()
+        s, before_ft = self._s, self.roll_ft
+        self.roll_on()
         self.find_zone()
         point = self._options.abort_point_ft
         if point is not None and self.roll_ft >= point and not maybe_off:
-            self.cue("abort-point", s.t, lambda: True, maybe_off)
+            self.cue("abort-point", s.crossing(before_ft, self.roll_ft, point), lambda: True, maybe_off)
 
-    def begin_roll(self, t: float) -> None:
-        """The roll began at `t` and has been noticed only now: so much of it lies behind, from rest or nearly."""
+    def begin_roll(self, t: float, landed_ft: float | None) -> None:
+        """The roll began at `t` and has been noticed only now: so much of it lies behind, from rest or nearly; or
+        `landed_ft`, the distance since the touchdown before it."""
         s = self._s
-        self.roll_ft = 0.5 * (s.v or 0.0) * FEET_PER_S_PER_KNOT * max(s.t - t, 0.0)
+        rolled_ft = 0.5 * (s.v or 0.0) * FEET_PER_S_PER_KNOT * max(s.t - t, 0.0)
+        self.roll_ft = rolled_ft if landed_ft is None else landed_ft
         self._rolled_t = s.t
 
-    def in_the_climb(self) -> None:
-        """Keep the distance flown from the start of the roll; once a sample of the climb."""
-        self._roll_on()
+    def landed(self, t: float) -> None:
+        """Down again at `t`, noticed only now: the distance counts from there, for it may be a touch-and-go."""
+        s = self._s
+        self.roll_ft = (s.v or 0.0) * FEET_PER_S_PER_KNOT * max(s.t - t, 0.0)
+        self._v_before, self._rolled_t = s.v, s.t
 
-    def _roll_on(self) -> None:
-        """The distance since the sample before, at the mean of both speeds."""
+    def roll_on(self) -> None:
+        """Keep the distance since the start of the roll, or the touchdown, at the mean of each two speeds."""
         s, before = self._s, self._v_before
         v = self._v_before = s.v
         if v is not None and s.t > self._rolled_t:
@@ -154,7 +158,7 @@ class Judge:
 
     def cue(self, reason: str, t: float, still: Callable[[], bool], maybe_off: bool) -> None:
         """Something is wrong from `t` on. `still()` tells later if it holds; maybe_off: lift-off is in question."""
-        if reason in self._said or self.closed:
+        if reason in self._said or self.closed or (self.engine_failed and reason in OF_POWER):
             return
         if self.zone == "air" or (maybe_off and reason == "engine-failure"):  # "land ahead" is right for both
             self._in_the_air(reason, t, still)
@@ -173,6 +177,8 @@ class Judge:
                 self.held.setdefault(reason, still)
             return
         if action == "none":
+            if reason in OF_POWER:  # after lift-off it is as a power loss
+                self.held.setdefault(reason, still)
             return
         if action == "abort":
             self._said.add(reason)

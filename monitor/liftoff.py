@@ -22,6 +22,7 @@ from monitor.state import KEEP_S, State
 
 CLIMBS_FPM = 200.0  # 2 % at 100 kt
 REACH_S = 3.0  # the rows must reach back so far before the aeroplane was clear of the ground
+SWITCH_BELOW_FT = 200.0  # above the field a switch that says "on the ground" is stuck (common practice, no source)
 FLIES_FROM = 0.72  # of VR: no aeroplane leaves the ground slower (43 kt with a VR of 55 was seen in a recorded takeoff)
 
 
@@ -117,7 +118,7 @@ class LiftOff:
             return self._by_climb(s)
         rise = self._follow_level(s, fast)
         if rise is None:
-            self._rising_since = None
+            self._rising_since = self._clear_since = None
             self._doubtful = False
             return None
         if self._aloft.for_good and self._floats_t is None:
@@ -200,22 +201,26 @@ class Touchdown:
         if switch is not None and switch < 0.5:
             self.switch_dead = False
         if switch is not None and not self.switch_dead:
-            true = switch >= 0.5 and not (s.height is not None and s.height > 200.0)
+            true = switch >= 0.5 and not self._aloft(s)
             onset = s.crossing(s.prev.on_ground, switch, 0.5) if true and self._since is None else s.t
             return self._held(true, onset, s.t, 0.3)
         return self._by_motion(s)
 
+    def _aloft(self, s: State) -> bool:
+        """High and fast: the switch is stuck. Slow, it is another field, or the subscale has been turned."""
+        speed = max(s.ias or 0.0, s.v or 0.0)
+        fast = speed > self._set.touchdown_speed_part * self._rotate_kt
+        return fast and s.height is not None and s.height > SWITCH_BELOW_FT
+
     def _by_motion(self, s: State) -> float | None:
         """No switch: level within the vertical speed's noise; too slow to fly, or at the field's level and slowing."""
-        climb = s.climb_fpm
-        speed = s.ias if s.ias is not None else s.v
+        climb, vr = s.climb_fpm, self._rotate_kt
+        speed = s.ias if s.ias is not None else s.v  # a tailwind, or thin air, says nothing of flying
         if climb is None or speed is None:
             return None
         flat = abs(climb) < 120.0
-        if s.ias is not None and s.v is not None:
-            speed = max(s.ias, s.v)
-        slow = speed < self._set.touchdown_speed_part * self._rotate_kt
-        at_field = s.height is not None and s.height < 25.0 and s.v_trend.rate < -0.7 and speed < 1.1 * self._rotate_kt
+        slow = max(speed, s.v or 0.0) < self._set.touchdown_speed_part * vr
+        at_field = s.height is not None and s.height < 25.0 and s.v_trend.rate < -0.7 and speed < 1.1 * vr
         return self._held(flat and (slow or at_field), s.t, s.t, 1.0 if slow else 2.0)
 
     def _held(self, true: bool, onset: float, t: float, hold_s: float) -> float | None:

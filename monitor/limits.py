@@ -11,6 +11,7 @@ from monitor.judge import Judge
 from monitor.sample import Sample
 from monitor.settings import Settings
 from monitor.state import State
+from monitor.teller import BEYOND_RED
 
 OTHERS = (
     "fuel_pressure_psi", "egt_degf", "cht_degf", "suction_inhg", "ammeter_a", "bus_v", "fuel_flow_gph",
@@ -45,10 +46,7 @@ class Limit:
         hold = self.hold
         if beyond and (self.needs is None or self.needs(s.sample)):
             onset = s.t if hold.since is not None else s.crossing(getattr(s.prev, self.channel), value, self.line)
-            if self.channel == "rpm":  # an engine's rpm may rightly jump, so that a damaged value is not held back
-                hold.begin_agreed(onset, s.t, s.dt)
-            else:
-                hold.begin(onset)
+            hold.begin_agreed(onset, s.t, s.dt)
         elif hold.since is not None and (not hold.fired or self._well_inside(value)):
             hold.clear()
 
@@ -145,7 +143,8 @@ class Limits:
 
     def _cautions(self, event: str, channel: str) -> Callable[[float], None]:
         def fire(t: float) -> None:
-            if self._judge.zone != "early" and (self._s.height is None or self._s.height < self._set.turn_height_ft):
+            low = self._s.height is None or self._s.height < self._set.turn_height_ft
+            if low and (self._judge.zone != "early" or event in BEYOND_RED):
                 self._shown[event] = (channel, next(x.hold for x in self.limits if x.hold.fire is fire))
             self._caution(event, channel, t)
 

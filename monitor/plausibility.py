@@ -94,6 +94,10 @@ def _apart(channel: int, a: float, b: float) -> float:
     return abs(turn(a, b)) if channel == _LONGITUDE else abs(a - b)
 
 
+STATIC = ("ias_kt", "altitude_ft", "vertical_speed_fpm")
+"""What a static source gives."""
+
+
 class _Still:
     """Since when the altitude has stood still, with the speeds then, and what vertical speed would have made of it."""
 
@@ -144,6 +148,7 @@ class Plausibility:
         self.confirmed = NONE  # channels whose jump, held back at the sample before, this one has borne out
         self._still: _Still | None = None
         self._unfilled = Unfilled()
+        self._unfilled_at: dict[int, float | None] = {}  # where those that are never filled stand
         self._stuck_ft: float | None = None  # where the altitude stood when it alone was set aside
 
     def clean(self, t: float, sample: Sample, interval_s: float) -> Sample:
@@ -160,13 +165,19 @@ class Plausibility:
             return sample
         if self._stuck_ft is not None:
             self._moves_again(t, now)
+        for i in [i for i, stands in self._unfilled_at.items() if now[i] is not None and now[i] != stands]:
+            del self._unfilled_at[i]
+            self._take_back(_NAMES[i], "filled after all", t)
         changes: dict[int, float | None] = {}
         if last is not None and not calm:
             self._doubt_jumps(last, now, t - self._last_t, changes)
         if not full:
             if t >= self._look_t:
-                for channel, why in self._unfilled.look(last if last is not None else now):
+                believed = last if last is not None else now
+                for channel, why in self._unfilled.look(believed):
                     self._set_aside((channel,), why, t)
+                    i = _NAMES.index(channel)
+                    self._unfilled_at[i] = believed[i]
             self._look_t = t + LOOK_EVERY_S
             self._watch_gaps(t, now, interval_s, changes)
         self._last_t = t
@@ -176,10 +187,10 @@ class Plausibility:
             if not self.aside:
                 return sample
         else:
-            believed = list(now)
+            values = list(now)
             for i, value in changes.items():
-                believed[i] = value if value is not None or last is None else last[i]
-            self._last = tuple(believed)
+                values[i] = value if value is not None or last is None else last[i]
+            self._last = tuple(values)
             self._picked = self._tiny(self._last), self._small(self._last), self._large(self._last)
         named: dict[str, float | None] = {_NAMES[i]: value for i, value in changes.items()}
         named.update(dict.fromkeys(self.aside))
@@ -245,9 +256,18 @@ class Plausibility:
         if stuck is None or altitude is None or abs(altitude - stuck) <= 2.0 * STILL_FT:
             return
         self._stuck_ft = self._still = None
-        self.aside = self.aside - {"altitude_ft"}
-        self._lost.discard(_ALTITUDE)
-        self._tell("channel-back", "altitude_ft", "moves again", t)
+        self._take_back("altitude_ft", "moves again", t)
+
+    def on_the_ground(self, t: float) -> None:
+        """Down again: what a blocked static source showed aloft is believed until it shows so once more."""
+        for channel in STATIC if self.aside.issuperset(STATIC) else ():
+            self._take_back(channel, "on the ground again", t)
+        self._still = None
+
+    def _take_back(self, channel: str, why: str, t: float) -> None:
+        self.aside = self.aside - {channel}
+        self._lost.discard(_NAMES.index(channel))
+        self._tell("channel-back", channel, why, t)
 
     def climb(self, t: float, sample: Sample) -> None:
         """One sample of the climb: is the static source blocked, or the altitude stuck?"""
@@ -296,7 +316,7 @@ class Plausibility:
             if since.groundspeed_kt is not None and sample.groundspeed_kt is not None:
                 slower -= max(since.groundspeed_kt - sample.groundspeed_kt, 0.0)
             if slower >= BLOCKED_KT:
-                self._set_aside(("ias_kt", "altitude_ft", "vertical_speed_fpm"), "static source blocked", t)
+                self._set_aside(STATIC, "static source blocked", t)
 
     def _set_aside(self, channels: tuple[str, ...], why: str, t: float) -> None:
         fresh = [channel for channel in channels if channel not in self.aside]

@@ -39,6 +39,14 @@ class PositionSpeed:
         """A position has been sent, and not too long before `t`."""
         return self._origin is not None and t - self._before[0] <= HOLDS_S
 
+    def shift(self, seconds: float) -> None:
+        """Time stood still for so long."""
+        t, north, east = self._before
+        self._before = (t + seconds, north, east)
+        self._t += seconds
+        for trend in (self._north, self._east, self._derived):
+            trend.shift(seconds)
+
     def update(self, t: float, latitude_deg: float, longitude_deg: float) -> None:
         """One position at time `t` (s)."""
         if self._origin is None:

@@ -11,7 +11,6 @@ from collections.abc import Callable
 from monitor.acceleration import Acceleration
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
-from monitor.atmosphere import pressure_inhg
 from monitor.judge import Judge
 from monitor.power_loss import PowerLoss, throttle_closed
 from monitor.settings import Settings
@@ -43,7 +42,7 @@ class Power(PowerLoss):
         self._power_set = power_set
         self._set_hold = Hold(agenda, 0.0, self._judge_set)
         self._low_hold = Hold(agenda, settings.rpm_low_hold_s, self._cue("rpm-low"))
-        self._pressure_hold = Hold(agenda, settings.manifold_pressure_low_hold_s, self._cue("manifold-pressure-low"))
+        self._pressure_hold = Hold(agenda, settings.manifold_pressure_low_hold_s, self._pressure_stays_low)
         self._on_the_roll = (self._low_hold, self._pressure_hold)
         self._acceleration = Acceleration(state, aircraft, settings, agenda, self._cue("engine-failure"))
         self.begin()
@@ -72,7 +71,9 @@ class Power(PowerLoss):
         self._keep_second()
         self._watch_setting(rolling=True)
         self._watch_loss(in_air=False)
-        self._acceleration.roll(self.is_set, self.maybe_off)
+        sample = self._s.sample
+        gauges = sample.rpm is not None or sample.manifold_pressure_inhg is not None
+        self._acceleration.roll(self.is_set if gauges else self.full_since is not None, self.maybe_off)
 
     def climb(self) -> None:
         """One sample of the climb."""
@@ -158,12 +159,10 @@ class Power(PowerLoss):
             return False
         return not self._pressure_low()
 
-    def _pressure_low(self) -> bool:
-        sample = self._s.sample
-        pressure, altitude = sample.manifold_pressure_inhg, sample.altitude_ft
-        if pressure is None or altitude is None or self._fixed:
-            return False
-        return pressure < pressure_inhg(altitude) - self._set.manifold_pressure_margin_inhg
+    def _pressure_stays_low(self, t: float) -> None:
+        """Of slow data a failing engine's pressure is low before a second sample has shown that it fell at once."""
+        fails = self._failure_hold.since is not None or self._pressure_failure_hold.since is not None
+        self._cue("engine-failure" if fails else "manifold-pressure-low")(t)
 
     def _judge_set(self, t: float) -> None:
         sample = self._s.sample

@@ -25,6 +25,7 @@ FALLS_OVER_S, FALLS_PART = 0.4, 0.06  # rpm that falls by more than this still f
 MOST_CLIMB_FT_S = 1000.0 / 60.0  # hardly any trainer climbs faster (common practice, no source)
 SLOW_S = 0.5  # with samples further apart a best is what two of them show, lest one damaged value be it
 RICH_ABOVE_FT = 3500.0  # the lean height, before that shows
+THIN_AIR_PART = 1.6  # of the loss that counts, there: power fades with the air and with a mixture not followed up
 
 
 class PowerLoss:
@@ -82,7 +83,17 @@ class PowerLoss:
         if reason == "rpm-low":
             rpm, least = self._s.sample.rpm, self._aircraft.rpm_takeoff_min
             return rpm is None or least is None or rpm < least
+        if reason == "manifold-pressure-low" and self._pressure_low():
+            return True
         return not self._as_before(BACK_PART if reason == "engine-failure" else 1.0 - self._set.power_loss_part)
+
+    def _pressure_low(self) -> bool:
+        """A governed engine breathes less than ambient pressure allows."""
+        sample = self._s.sample
+        pressure, altitude = sample.manifold_pressure_inhg, sample.altitude_ft
+        if pressure is None or altitude is None or self._fixed:
+            return False
+        return pressure < pressure_inhg(altitude) - self._set.manifold_pressure_margin_inhg
 
     def _keep_second(self) -> None:
         """The last second of rpm and manifold pressure; two samples at least."""
@@ -195,10 +206,12 @@ class PowerLoss:
             self._failing(before, rpm, in_air)  # the second time, of slow data, it need not have fallen further
         elif self._failure_hold.since is not None and rpm > 0.9 * expected:
             self._failure_hold.clear()
-        limit = expected * (1.0 - set_.power_loss_part)
+        thin = in_air and self._fixed and s.sample.altitude_ft is not None and self._high_up()
+        part = set_.power_loss_part * (THIN_AIR_PART if thin else 1.0)
+        limit = expected * (1.0 - part)
         if rpm < limit and self._loss_can_be_told(in_air):
             self._begin_once_more(self._loss_hold, s.crossing(s.prev.rpm, rpm, limit))
-        elif self._loss_hold.since is not None and rpm > expected * (1.0 - 0.8 * set_.power_loss_part):
+        elif self._loss_hold.since is not None and rpm > expected * (1.0 - 0.8 * part):
             self._loss_hold.clear()
 
     def _sudden(self, before: float, now: float) -> bool:
@@ -212,9 +225,14 @@ class PowerLoss:
 
     def _too_rich(self) -> bool:
         """Mixture full rich far above the lean height: power fades as it climbs, by the pilot's hand."""
-        sample, lean_ft = self._s.sample, self._aircraft.lean_height_ft or self._set.lean_height_ft
-        high = sample.altitude_ft is None or sample.altitude_ft > lean_ft + RICH_ABOVE_FT  # it may be where not known
-        return high and (sample.mixture is None or sample.mixture >= self._set.mixture_rich)
+        mixture = self._s.sample.mixture
+        return self._high_up() and (mixture is None or mixture >= self._set.mixture_rich)
+
+    def _high_up(self) -> bool:
+        """Far above the lean height, or perhaps so: where not known."""
+        altitude, lean_ft = self._s.sample.altitude_ft, self._aircraft.lean_height_ft
+        lean_ft = self._set.lean_height_ft if lean_ft is None else lean_ft
+        return altitude is None or altitude > lean_ft + RICH_ABOVE_FT
 
     def _failing(self, before: float, rpm: float, in_air: bool) -> None:
         """A sudden drop. Without a lever channel a closing throttle looks alike, but falls further; just off the ground

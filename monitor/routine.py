@@ -16,6 +16,8 @@ from monitor.rotate import RotateCall
 from monitor.state import State
 from monitor.teller import Teller
 
+FOLLOWS_PART = 0.3  # of the speed over the ground's slope: an airspeed that rises less is not believed for the moment
+
 
 class Routine:
     """Watches for what is due next; each call is told once."""
@@ -63,7 +65,6 @@ class Routine:
         self.power_set_t: float | None = None
         self.liftoff_t: float | None = None
         self._climbing_since: float | None = None
-        self._climb_speed_t: float | None = None
         self._lean_reference: float | None = None
         self._re_lean_ft = 0.0
 
@@ -151,7 +152,7 @@ class Routine:
     def _mid_runway(self) -> None:
         """70 % of lift-off speed by the runway's midpoint (AIM 7-6-8)."""
         s = self._s
-        if s.ias is None:
+        if s.ias is None or self._needle_lags():
             return
         wanted = self._set.acceleration_part * self._speeds.lift_off
         if s.ias >= wanted:
@@ -161,6 +162,13 @@ class Routine:
         else:
             self.done.add("acceleration")
             self._judge.cue("acceleration-low", s.t, lambda: True, self._conditions.liftoff.possible)
+
+    def _needle_lags(self) -> bool:
+        """The airspeed does not follow an aeroplane that accelerates: it is that which will be told, if it lasts."""
+        s = self._s
+        if s.sample.groundspeed_kt is None and s.sample.latitude_deg is None:
+            return False
+        return s.v_trend.rate > self._set.no_acceleration_kt_s and s.ias_trend.rate < FOLLOWS_PART * s.v_trend.rate
 
     def _watch_rotate(self) -> None:
         ias = self._s.sample.ias_kt
@@ -175,7 +183,9 @@ class Routine:
             return
         if (self._s.climb_fpm or 0.0) > CLIMBS_FPM:
             return  # it has been flying all along, whatever the roll was told by
-        self.give("rotate", t)
+        rise = self._conditions.nose_rise_deg
+        up = rise is not None and rise >= self._set.rotation_rise_deg
+        self.give("rotate", t, "" if up else "rotate")  # the pilot is at it already
 
     # ---- the climb -------------------------------------------------------------------------------------------------
 
@@ -293,7 +303,7 @@ class Routine:
 
     def _watch_turn(self) -> None:
         s, set_ = self._s, self._set
-        passed = self._passed(self._turn_height())
+        passed = self._passed(self.turn_height_ft)
         length = self._options.runway_length_ft
         if self._procedure.turn_rule == "pattern" and length is not None and self._judge.roll_ft < length:
             return  # not yet beyond the departure end
@@ -308,7 +318,9 @@ class Routine:
             return
         self.give("turn", passed)
 
-    def _turn_height(self) -> float:
+    @property
+    def turn_height_ft(self) -> float:
+        """From which height above the field the first turn may come."""
         if self._procedure.turn_rule != "pattern":
             return self._set.turn_height_ft
         pattern = self._options.pattern_height_ft or self._set.pattern_height_ft

@@ -9,6 +9,7 @@ training flights).
 from __future__ import annotations
 
 from collections import deque
+from math import inf
 
 from monitor.options import Options
 from monitor.position import PositionSpeed
@@ -21,6 +22,9 @@ KEEP_S = 15.0
 KEEP_MIN = 4
 LEVEL_TAU_S = 0.8
 ALTIMETER_OFF_FT = 75.0  # so far from the field's elevation an altimeter is not to be used (AIM 7-2-3, from memory)
+LOST_S = 1.5  # a channel that is missing for longer is no longer sent
+CLEAR_FT = 60.0  # above the field: no sag is so much (measured on recorded training flights: 10 to 50 ft)
+TERRAIN_FT, TERRAIN_S, MOVES_FT = 80.0, 2.0, 15.0  # common practice, no source
 SAG_FROM_KT_S = 0.7  # a roll has begun: with the speed the altimeter's reading begins to sag
 # Where vertical speed carries the level from sample to sample, only what the two differ by is left to smooth.
 LEVEL_CARRIED_TAU_S = 2.0
@@ -33,10 +37,11 @@ class State:
     """The moment and its recent past. Speeds in knots, heights in feet, times in seconds of feed time."""
 
     __slots__ = (
-        "_given_field_ft", "_learned_ft", "_position", "_zero_n", "climb_fpm", "climbed_ft", "confirmed", "dt",
-        "height", "history", "ias", "ias_died", "ias_set_aside", "ias_trend", "level", "level_noise", "level_now",
-        "level_smooth", "level_trend", "prev", "prev_level", "prev_t", "rest_ias", "sample", "seen", "t", "track",
-        "uses_height", "v", "v_trend", "zero_ft",
+        "_by_altitude", "_given_field_ft", "_height_t", "_learned_ft", "_position", "_terrain", "_vertical_t",
+        "_zero_n", "climb_fpm", "climbed_ft", "confirmed", "dt", "height", "history", "ias", "ias_died",
+        "ias_set_aside", "ias_trend", "level", "level_noise", "level_now", "level_smooth", "level_trend", "prev",
+        "prev_level", "prev_t", "relevelled", "rest_ias", "sample", "seen", "t", "track", "uses_height", "v",
+        "v_trend", "zero_ft",
     )  # fmt: skip
 
     def __init__(self, options: Options) -> None:
@@ -59,6 +64,11 @@ class State:
         self.zero_ft: float | None = self._given_field_ft  # what `level` reads on the wheels
         self._learned_ft: float | None = None  # the same as the altimeter showed it there
         self._zero_n = 0
+        self._height_t = 0.0  # when `height_ft` was last sent
+        self._by_altitude = False  # it is no longer, or not the field's, and altitude takes its place
+        self.relevelled = False  # since this sample
+        self._terrain: tuple[float, float] | None = None  # time and altitude when the two first disagreed
+        self._vertical_t = -inf
         self.height: float | None = None
         self.climb_fpm: float | None = None
         self.ias_trend = Trend(1.0)
@@ -92,7 +102,7 @@ class State:
                     self.v_trend.reset()
             self.ias = ias
             self.ias_trend.update(t, ias)
-        elif self.ias_set_aside or t - self.ias_trend.t > 1.5:
+        elif self.ias_set_aside or t - self.ias_trend.t > LOST_S:
             self.ias = None
         self._ground_speed(t, sample)
         self._heights(t, sample)
@@ -121,7 +131,7 @@ class State:
         if v is not None:
             self.v = v
             self.v_trend.update(t, v)
-        elif t - self.v_trend.t > 1.5:
+        elif t - self.v_trend.t > LOST_S:
             self.v = None
         track = sample.track_deg if sample.track_deg is not None else self._position.track_deg
         if track is not None:
@@ -129,16 +139,20 @@ class State:
 
     def _heights(self, t: float, sample: Sample) -> None:
         level = sample.height_ft
+        self.relevelled = False
         if level is not None:
+            self._height_t = t
             if not self.uses_height:
                 self._use_height()
-        elif not self.uses_height:
-            level = sample.altitude_ft
+            level = self._over_terrain(t, level, sample.altitude_ft)
+        else:
+            level = self._in_place_of_height(t, sample.altitude_ft) if self.uses_height else sample.altitude_ft
         if not self.seen and sample.altitude_ft is not None:
             self.seen.add("altitude_ft")
         trend = self.level_trend
         vertical = sample.vertical_speed_fpm
         if vertical is not None:
+            self._vertical_t = t
             before = self.prev.vertical_speed_fpm
             if before is None:
                 before = vertical
@@ -147,13 +161,46 @@ class State:
                 trend.retune(LEVEL_CARRIED_TAU_S)
         if level is not None:
             self._level(t, level)
-        elif t - trend.t > 1.5:
+        elif t - trend.t > LOST_S:
             self.level = None
         self.height = None if self.level is None or self.zero_ft is None else self.level - self.zero_ft
         if vertical is not None:
             self.climb_fpm = vertical
-        else:
+        elif t - self._vertical_t > LOST_S:  # else it is missing from this one sample
             self.climb_fpm = trend.rate * 60.0 if self.level is not None else None
+
+    def _over_terrain(self, t: float, level: float, altitude_ft: float | None) -> float:
+        """The height sent, or the altimeter's where the ground below is another than the field's."""
+        zero = self.zero_ft or 0.0
+        if altitude_ft is None or self._learned_ft is None or level - zero < CLEAR_FT:
+            self._show_by_altitude(False)
+            return level
+        above_ft = altitude_ft - self._learned_ft
+        if not self._by_altitude:
+            if abs(above_ft - level + zero) < TERRAIN_FT or above_ft < CLEAR_FT:
+                self._terrain = None
+            elif self._terrain is None:
+                self._terrain = t, altitude_ft
+            elif t - self._terrain[0] >= TERRAIN_S and abs(altitude_ft - self._terrain[1]) >= MOVES_FT:
+                self._show_by_altitude(True)  # an altimeter that moves is right
+        return above_ft + zero if self._by_altitude else level
+
+    def _show_by_altitude(self, by_altitude: bool) -> None:
+        if by_altitude != self._by_altitude:
+            self._by_altitude = by_altitude
+            self.relevelled = True
+            self._terrain = None
+            self.level_trend.reset()
+
+    def _in_place_of_height(self, t: float, altitude_ft: float | None) -> float | None:
+        """The height that the altimeter shows, where `height_ft` is sent no more: clear of the ground, for in the roll
+        it sags."""
+        if altitude_ft is None or self._learned_ft is None or t - self._height_t <= LOST_S:
+            return None
+        above_ft = altitude_ft - self._learned_ft
+        if above_ft > CLEAR_FT:
+            self._show_by_altitude(True)
+        return above_ft + (self.zero_ft or 0.0) if self._by_altitude else None
 
     def _level(self, t: float, level: float) -> None:
         """The level of this sample, with its noise and without."""
@@ -186,12 +233,23 @@ class State:
         if self.level is None:
             return
         if self.uses_height:
+            if self._by_altitude:
+                return
             # A height that is not quite 0 on the wheels is the aeroplane's own (its reference point); 15 ft is not.
             self.zero_ft = self.level if 1.5 < abs(self.level) < 15.0 else 0.0
+            if self.sample.altitude_ft is not None and self.v_trend.rate < SAG_FROM_KT_S:
+                self._mean_level(self.sample.altitude_ft)
         elif self._learned_ft is None or self.v_trend.rate < SAG_FROM_KT_S:
             learned, given = self._mean_level(self.level), self._given_field_ft
             # Given and shown too far apart: the altimeter is not set, or the field is another one.
             self.zero_ft = learned if given is None or abs(learned - given) > ALTIMETER_OFF_FT else given
+
+    def landed(self) -> None:
+        """The wheels are down again: far from the field's level as known, it is another field's, or the subscale has
+        been turned."""
+        level, zero = self.level, self.zero_ft
+        if not self.uses_height and level is not None and zero is not None and abs(level - zero) > ALTIMETER_OFF_FT:
+            self.zero_ft = level
 
     def _mean_level(self, level: float) -> float:
         """The mean of what the altimeter reads there, over some seconds; elsewhere on the field it starts anew."""
@@ -220,6 +278,17 @@ class State:
         wind_kt = min(rest, max(self.ias - v, 0.0))
         if lowest_ft < zero and airspeed_kt > 2.0 * wind_kt:
             self.zero_ft = zero + (zero - lowest_ft) * wind_kt**2 / (airspeed_kt**2 - wind_kt**2)
+
+    def shift(self, seconds: float) -> None:
+        """Time stood still for so long: all of the past is so much less old."""
+        self.t += seconds
+        self.prev_t += seconds
+        self._height_t += seconds
+        self._vertical_t += seconds
+        self.history = deque((row[0] + seconds, row[1], row[2], row[3], row[4]) for row in self.history)
+        for trend in (self.ias_trend, self.v_trend, self.level_trend):
+            trend.shift(seconds)
+        self._position.shift(seconds)
 
     def crossing(self, before: float | None, now: float | None, threshold: float) -> float:
         """When a value went through `threshold` between the last sample and this; this sample's time if unknown."""

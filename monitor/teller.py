@@ -8,6 +8,7 @@ the most advisories that a takeoff bears.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from math import inf
 from typing import Any
 
@@ -21,6 +22,7 @@ from monitor.procedure import Procedure
 from monitor.state import State
 from monitor.words import Words
 
+ASK_AGAIN_S = 0.5
 ROTATE = frozenset({"rotate", "late-rotate"})
 GRAVER = {"oil-pressure": "oil-pressure-low", "oil-temperature": "oil-temperature-high", "rpm-high": "rpm-high"}
 HELD_AS = {"oil-pressure-low": "oil-pressure", "oil-temperature-high": "oil-temperature"}
@@ -115,6 +117,12 @@ class Teller:
     def _sounds(self, id_: str, t: float, levels: tuple[str, ...]) -> bool:
         return self.level_of(id_) in levels and (id_ in ROTATE or not self.quiet(t))
 
+    @property
+    def _graver(self) -> bool:
+        """There is something graver to attend to than what a routine call asks for."""
+        judge = self._judge
+        return judge.engine_failed or judge.on_wheels_aborted or judge.closed
+
     def _in_time(self, kind: str, id_: str, t: float) -> bool:
         """What was noticed too late to use is shown, not said; slow data is a sample late by its nature."""
         return self._s.t - t <= worth_s(kind, id_) + self._s.dt
@@ -127,8 +135,11 @@ class Teller:
         if self._pilot_first and key and self.level_of(id_) in ("prompt", "auto"):
             self._wait_for_pilot(id_, t, key)
             return
-        sounds = bool(key) and self._sounds(id_, t, ("prompt", "auto")) and self._in_time("callout", id_, t)
+        sounds = bool(key) and self._calls(id_, t) and self._in_time("callout", id_, t)
         self.emit("callout", id_, t, self._words.say(key) if sounds else None)
+
+    def _calls(self, id_: str, t: float) -> bool:
+        return not self._graver and self._sounds(id_, t, ("prompt", "auto"))
 
     def _wait_for_pilot(self, id_: str, t: float, key: str) -> None:
         """Pilot calls first: the coach waits for the pilot's own action, and speaks only when there was none."""
@@ -136,8 +147,7 @@ class Teller:
 
         def speak(due: float) -> None:
             self._waiting.pop(id_, None)
-            sounds = self._sounds(id_, due, ("prompt", "auto"))
-            self.emit("callout", id_, t, self._words.say(key) if sounds else None, {"pilot": "waited"})
+            self.emit("callout", id_, t, self._words.say(key) if self._calls(id_, due) else None, {"pilot": "waited"})
 
         hold = self._waiting[id_] = Hold(self._agenda, wait_s, speak)
         hold.begin(t)
@@ -162,6 +172,25 @@ class Teller:
         sounds = wrong and self._sounds(id_, t, ("prompt", "correct", "auto")) and self._in_time("check", id_, t)
         self.emit("check", id_, t, self._words.say(id_) if sounds else None, {"state": state})
 
+    def when_heard(self, id_: str, lasts: Callable[[], bool]) -> Callable[[float], None]:
+        """What makes this caution: at once, and where that was in the silence around rotation once more after it,
+        if it `lasts`."""
+
+        def again(t: float) -> None:
+            if self.quiet(t):
+                hold.again(t + ASK_AGAIN_S)
+            elif lasts():
+                self.remark("caution", id_, t, id_)
+
+        def first(t: float) -> None:
+            self.remark("caution", id_, t, id_)
+            if self.quiet(t):
+                hold.clear()
+                hold.begin(t)
+
+        hold = Hold(self._agenda, ASK_AGAIN_S, again)
+        return first
+
     def remark(self, kind: str, id_: str, t: float, key: str, more: dict[str, Any] | None = None) -> None:
         """A deviation: said, unless it is one advisory too many or there is something graver to attend to."""
         judge = self._judge
@@ -169,8 +198,8 @@ class Teller:
             return
         sounds = judge.on_wheels_aborted is False and self._sounds(id_, t, ("prompt", "correct", "auto"))
         if kind == "advisory":
-            self._advisories += 1
-            sounds = sounds and self._advisories <= self._set.advisories_most
+            sounds = sounds and self._advisories < self._set.advisories_most
+            self._advisories += sounds
         self.emit(kind, id_, t, self._words.say(key, id_) if sounds else None, more)
 
     def warn(self, id_: str, reason: str, t: float) -> None:

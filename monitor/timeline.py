@@ -6,6 +6,7 @@ The rules, each with its reason:
   two is decided by the first sample and holds to the end, because mixing two clocks is worse than missing a sample.
 * Time that stands still while packets arrive for `pause_s`: `paused`, later `resumed`. Repeated samples are not
   judged, so nothing falls due.
+* The same where time goes on and nothing else does, though the aeroplane moves (`monitor.frozen`).
 * Back by 1 s or less: a late packet, dropped and counted. Back by more, or forward by more than 10 s, is a jump. One
   sample alone can be a damaged number, so a jump counts once the next sample confirms it; then `restarted`.
 * Of a stream faster than 40 Hz every second, third ... sample is judged, 20 to 30 a second: nothing a pilot can use
@@ -18,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from monitor.frozen import Frozen
 from monitor.relocation import Relocation
 from monitor.sample import Sample
 
@@ -33,16 +35,22 @@ PAUSE_ROWS = 30  # in a log there is no arrival time to tell a pause by; 30 equa
 
 
 class Timeline:
-    """The feed's clock. `offer` gives the samples to judge, in order; `emit(id, t)` is called for feed events.
+    """The feed's clock. `offer` gives the samples to judge, in order; `emit(id, t)` is called for feed events,
+    `restart(t)` after a jump, `carry_on(seconds)` after a pause in which time went on.
 
     `every`: all samples are let through, however fast they come.
     """
 
     def __init__(
-        self, emit: Callable[[str, float], None], restart: Callable[[float], None], every: bool = False
+        self,
+        emit: Callable[[str, float], None],
+        restart: Callable[[float], None],
+        carry_on: Callable[[float], None],
+        every: bool = False,
     ) -> None:
         self._emit = emit
         self._restart = restart
+        self._carry_on = carry_on
         self._enough_s = 0.0 if every else ENOUGH_S
         self.t: float | None = None  # of the last sample
         self.arrival_s = 0.0  # when the last packet came
@@ -66,6 +74,8 @@ class Timeline:
         self._stride = 1  # of the samples, every so-manieth is judged
         self._skipped = 0
         self._relocation = Relocation()
+        self._frozen = Frozen()
+        self._stood = False  # the samples were all the same, and none was judged
 
     def feed_time(self, arrival_s: float) -> float | None:
         """Feed time at an arrival time: the last judged sample's, carried on by at most `carry_s`."""
@@ -113,12 +123,30 @@ class Timeline:
             if self._skipped < self._stride:
                 return ()
             self._skipped = 0
+            if self._frozen.stands(t, sample, self.interval_s):
+                return self._stands_still(t)
+            if self._stood:
+                self._moves_again(t)
             self.judged_t, self.judged_arrival_s = t, arrival_s
             if self._relocation.moved(t, sample):
                 self._restart(t)
                 self._emit("restarted", t)
             return ((t, sample),)
         return self._irregular(t, dt, sample, arrival_s)
+
+    def _stands_still(self, t: float) -> tuple[tuple[float, Sample], ...]:
+        self._stood = True
+        if self.state == "on":
+            self.state = "paused"
+            self._emit("paused", t)
+        return ()
+
+    def _moves_again(self, t: float) -> None:
+        """What was learned before the pause is carried over it."""
+        self._stood = False
+        self._carry_on(max(t - self.judged_t - self.interval_s, 0.0))
+        if self.state == "paused":
+            self._returned(self.arrival_s, t)
 
     def _judged(self, t: float, arrival_s: float) -> None:
         self._skipped = 0

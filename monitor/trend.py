@@ -38,6 +38,10 @@ class Trend:
         self.tau_s = tau_s
         self._short = self._long = 0.0
 
+    def shift(self, seconds: float) -> None:
+        """Time stood still for so long."""
+        self.t += seconds
+
     def update(self, t: float, measured: float) -> None:
         """Take in one value at time `t` (seconds, later than the last)."""
         dt = t - self.t

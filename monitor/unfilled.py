@@ -9,7 +9,8 @@ from monitor.sample import Sample
 
 FLIES_KT = 40.0  # of airspeed: no wind at rest (the model aeroplanes were blown over in less)
 CLIMBED_FT = 80.0  # of altitude: more than it sags on the roll
-FULL, IDLE_RPM = 0.95, 1400.0  # a throttle full forward turns no engine so slowly
+FULL, IDLE_RPM = 0.95, 1400.0  # a throttle full forward turns no running engine so slowly
+STARTS_RPM = 400.0  # and no engine runs more slowly than this
 LOOKS = 3
 
 _NAMES = Sample.__struct_fields__
@@ -30,10 +31,11 @@ class Unfilled:
         """One sample, in the order of `Sample`'s fields: (channel, why)."""
         self._looks += 1
         altitude, ias, rpm, throttle = now[_ALTITUDE], now[_IAS], now[_RPM], now[_THROTTLE]
-        if altitude is not None and (self._lowest_ft is None or altitude < self._lowest_ft):
+        slow = ias is not None and ias < FLIES_KT  # a hill, or the subscale turned, is no climb
+        if altitude is not None and (slow or self._lowest_ft is None or altitude < self._lowest_ft):
             self._lowest_ft = altitude
         self._never.difference_update([i for i in _ZERO if now[i] not in (0.0, None)])
-        if throttle is not None and throttle < FULL:
+        if throttle is not None and (throttle < FULL or (rpm is not None and rpm >= IDLE_RPM)):
             self._never.discard(_THROTTLE)
         climbed = altitude is not None and self._lowest_ft is not None and altitude > self._lowest_ft + CLIMBED_FT
         found = []
@@ -41,7 +43,7 @@ class Unfilled:
             if now[i] is None or self._looks < LOOKS:
                 continue
             if i == _THROTTLE:
-                against = rpm is not None and rpm < IDLE_RPM
+                against = rpm is not None and STARTS_RPM < rpm < IDLE_RPM
                 why = "stands at full with the engine at idle"
             elif _NAMES[i] == "groundspeed_kt":
                 against, why = ias is not None and ias > FLIES_KT, "stands at 0 against airspeed"

@@ -43,7 +43,7 @@ class ListenedCoach:
         self._stretches = stretches
         self._clock = FeedClock() if clock is None else clock
         stretches.append([])
-        self._timeline = Timeline(lambda _id, _t: None, self._restart, every=True)
+        self._timeline = Timeline(lambda _id, _t: None, self._restart, lambda _seconds: None, every=True)
         self._plausibility = Plausibility(lambda _id, _channel, _why, _t: None)
 
     def _restart(self, t: float) -> None:

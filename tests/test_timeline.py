@@ -19,7 +19,10 @@ class Line:
         """Nothing yet."""
         self.said: list[tuple[str, float]] = []
         self.restarts: list[float] = []
-        self.line = Timeline(lambda id_, t: self.said.append((id_, round(t, 6))), self.restarts.append)
+        self.carried: list[float] = []
+        self.line = Timeline(
+            lambda id_, t: self.said.append((id_, round(t, 6))), self.restarts.append, self.carried.append
+        )
         self.admitted: list[float] = []
 
     def offer(self, time_s: float | None, arrival_s: float) -> list[float]:
@@ -77,7 +80,7 @@ def test_the_first_sample_after_a_loss_is_judged_however_fast_the_stream() -> No
 def test_a_debrief_takes_every_sample() -> None:
     """Where every sample is asked for, none is left out at 200 Hz."""
     said: list[str] = []
-    line = Timeline(lambda id_, t: said.append(id_), lambda t: None, every=True)
+    line = Timeline(lambda id_, t: said.append(id_), lambda t: None, lambda s: None, every=True)
     found = [line.offer(Sample(time_s=n / 200.0), n / 200.0) for n in range(400)]
     assert [len(one) for one in found] == [1] * 400
 

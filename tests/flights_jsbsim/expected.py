@@ -21,6 +21,8 @@ SLOW_CLIMB_LOSS_S = 12.0
 """A loss that only the climb shows (constant-speed propeller) must be called within this; no stated hold exists."""
 WEAK_CLIMB_FPM = 300.0
 """A climb weaker than this to begin with is lost in the air's own rise and fall."""
+GAUGE_RPM = 15.0
+"""Nearer to a limit than this a tachometer of 10 rev/min a step shows now one side of it and now the other."""
 DIRECTION_HOLD_S = 0.3
 """As documented."""
 
@@ -92,13 +94,16 @@ def _rpm_low_from_start(s: Scene, onset: float) -> Expected:
     )
     if s.a.constant_speed and (low is None or s.at("rpm", due + 3.0) > least):
         return Expected(frozenset({"abort", "air", "quiet"}), frozenset({"rpm-low", *also}), s.opening, required=False)
+    if s.at("rpm", s.opening) < 400.0:  # it had stopped before: nobody takes off, and nobody needs to be told
+        return Expected(frozenset({"abort", "quiet"}), frozenset({"rpm-low", *also}), s.opening, required=False)
     if low is None or low > due + 2.0:
         return Expected(frozenset({"abort", "quiet"}), frozenset({"rpm-low", *also}), s.opening, required=False)
     if s.a.constant_speed:  # no time is stated for a governor; in time is before the last 2 s to VR
         fast = first_crossing(s.t, s.true["ias_kt"], s.a.rotate_kt, s.opening)
         line = (fast or s.t[-1]) - 2.0
         reasons = frozenset({"rpm-low", *also})
-        return Expected(frozenset({"abort"}), reasons, s.opening + 2.0, due, None, line, line, line > due + 4.0)
+        shows = line > due + 4.0 and s.at("rpm", line) < least - GAUGE_RPM
+        return Expected(frozenset({"abort"}), reasons, s.opening + 2.0, due, None, line, line, shows)
     return judged(s, "rpm-low", due, 0.5, also, s.opening + 2.0)
 
 
@@ -196,7 +201,10 @@ def _configuration(s: Scene, onset: float) -> Expected:
         return Expected(
             frozenset({"quiet", "caution"}), reason, required=False, why="no flaps, or leaned for a high field"
         )
-    return judged(s, "configuration", max(onset, s.full), 1.0, (), s.opening - 1.0)
+    found = judged(s, "configuration", max(onset, s.full), 1.0, (), s.opening - 1.0)
+    if kind != "flaps-wrong" and found.due is not None and "mid" in s.regions(found.due):
+        return replace(found, required=False)  # beyond half VR only flaps are worth an abort
+    return found
 
 
 def _minor(channel: str, ids: tuple[str, ...], low: bool, mark: str) -> Rule:

@@ -345,7 +345,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "manifold pressure against sea level",
-        "monitor/power.py",
+        "monitor/power_loss.py",
         "return pressure < pressure_inhg(altitude) -",
         "return pressure < pressure_inhg(0.0) -",
         "every takeoff from a high field is an abort",
@@ -427,7 +427,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "check airspeed for ever",
         "monitor/airspeed.py",
-        "        if ias >= 20.0:\n            self._check_hold.clear()\n",
+        "        if ias >= ALIVE_AT_MOST_KT:\n            self._check_hold.clear()\n",
         "",
         "a healthy airspeed is doubted",
         AIRSPEED,
@@ -589,7 +589,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "any number of advisories",
         "monitor/teller.py",
-        "sounds = sounds and self._advisories <= self._set.advisories_most",
+        "sounds = sounds and self._advisories < self._set.advisories_most",
         "pass",
         "a fourth advisory sounds",
         DEVIATIONS,
@@ -613,8 +613,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "the pilot is never told",
         "monitor/teller.py",
-        "        hold.begin(t)\n",
-        "        pass\n",
+        "Hold(self._agenda, wait_s, speak)\n        hold.begin(t)\n",
+        "Hold(self._agenda, wait_s, speak)\n",
         "a pilot who forgets is not told",
         ("test_pilot_first",),
     ),
@@ -881,10 +881,10 @@ MUTANTS: tuple[Mutant, ...] = (
         "deadlines survive a jump",
         "monitor/coach.py",
         "        self._agenda.clear()\n        self.state.restart()\n        self._plausibility.restart()\n"
-        "        self._conditions.restart()\n        self._phases.enter(None, t)\n        self.teller.takeoff = None\n"
-        "        self._begin_takeoff()\n",
+        "        self._conditions.restart()\n        self._configuration.restart()\n"
+        "        self._phases.enter(None, t)\n        self.teller.takeoff = None\n        self._begin_takeoff()\n",
         "        self.state.restart()\n        self._plausibility.restart()\n        self._conditions.restart()\n"
-        "        self._phases.enter(None, t)\n        self.teller.takeoff = None\n",
+        "        self._configuration.restart()\n        self._phases.enter(None, t)\n        self.teller.takeoff = None\n",
         "what waited before a jump of the clock falls due after it",
         TIMELINE,
     ),
@@ -1095,8 +1095,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "remarks on an error that shrinks",
         "monitor/remarks.py",
-        "        if self._inside or self._shrinks():",
-        "        if self._inside:",
+        "        again = self._inside or self._shrinks()",
+        "        again = self._inside",
         '"Bank" while the wings come level',
         DEVIATIONS,
     ),
@@ -1119,7 +1119,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a wrong given heading is a swerve",
         "monitor/direction.py",
-        "            self._doubted_deg = off if abs(off) > LINED_UP_DEG else None\n",
+        "            self._doubted_deg = off if abs(off) > LINED_UP_DEG and not self._stood_along else None\n",
         "            self._doubted_deg = None\n",
         "an abort for a runway heading given true for magnetic",
         DIRECTION,
@@ -1264,8 +1264,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a second trouble is lost",
         "monitor/judge.py",
-        "                self.held.setdefault(reason, still)\n            return\n",
-        "                pass\n            return\n",
+        '                self.held.setdefault(reason, still)\n            return\n        if action == "none":',
+        '                pass\n            return\n        if action == "none":',
         "after an abort low oil pressure is never told",
         FOURTH_LOOK,
     ),
