@@ -884,7 +884,8 @@ MUTANTS: tuple[Mutant, ...] = (
         "        self._conditions.restart()\n        self._configuration.restart()\n"
         "        self._phases.enter(None, t)\n        self.teller.takeoff = None\n        self._begin_takeoff()\n",
         "        self.state.restart()\n        self._plausibility.restart()\n        self._conditions.restart()\n"
-        "        self._configuration.restart()\n        self._phases.enter(None, t)\n        self.teller.takeoff = None\n",
+        "        self._configuration.restart()\n        self._phases.enter(None, t)\n"
+        "        self.teller.takeoff = None\n",
         "what waited before a jump of the clock falls due after it",
         TIMELINE,
     ),
