@@ -49,7 +49,8 @@ class Airspeed:
         self._died_hold = Hold(agenda, settings.airspeed_dead_hold_s, check)
         self._check_hold = Hold(agenda, max(settings.airspeed_check_s, half_roll_s), check)
         self._alive_said = False
-        self._stuck_from: tuple[float, float, float] | None = None  # groundspeed, lowest and highest airspeed since
+        # Groundspeed, lowest and highest airspeed since, and by how much these may differ.
+        self._stuck_from: tuple[float, float, float, float] | None = None
         self._dead_at_kt = 0.0
         self._slow_kt = aircraft.speeds_kias.best_rate - settings.climb_slow_kt
         self._off: tuple[float, float | None] | None = None  # time and heading when it was first in the air
@@ -163,13 +164,13 @@ class Airspeed:
         """
         if v < max(STUCK_FROM_KT, self._s.rest_ias or 0.0):
             return False  # what it reads is the wind's doing still
-        from_kt, low, high = self._stuck_from or (v, ias, ias)
+        from_kt, low, high, most_kt = self._stuck_from or (v, ias, ias, 0.0)
         low, high = min(low, ias), max(high, ias)
-        slow_or_off = from_kt < 20.0 or self._off is not None
-        most_kt = self._set.stuck_ias_kt * (SLOW_STUCK_PART if slow_or_off else 1.0)
         if high - low >= most_kt or v < from_kt:
             from_kt, low, high = v, ias, ias
-        self._stuck_from = from_kt, low, high
+            slow_or_off = v < 20.0 or self._off is not None
+            most_kt = self._set.stuck_ias_kt * (SLOW_STUCK_PART if slow_or_off else 1.0)
+        self._stuck_from = from_kt, low, high, most_kt
         return v - from_kt >= self._set.stuck_groundspeed_kt
 
     def _dead(self, t: float) -> None:

@@ -73,10 +73,13 @@ class Direction:
         """Lined up: the heading is the runway's, unless that was given."""
         heading, before = self._s.sample.heading_deg, self._s.prev.heading_deg
         given = self._given
-        if heading is None or (before is not None and abs(turn(before, heading)) > LEAP_DEG):
+        if heading is None:
+            return
+        off_deg = 0.0 if given is None else abs(turn(given, heading))
+        known = given is not None and off_deg <= self._set.runway_check_deg
+        if not known and before is not None and abs(turn(before, heading)) > LEAP_DEG:
             return  # one damaged value must not become the runway's heading
         self._runway_before = self._conditions.runway_heading
-        off_deg = 0.0 if given is None else abs(turn(given, heading))
         if off_deg <= LINED_UP_DEG and given is not None and (self._s.v or 0.0) < MOVING_KT:
             self._stood_along = True
         # A given heading more than 20 degrees off (true for magnetic, or the wrong runway) would read as a swerve;

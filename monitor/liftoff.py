@@ -23,6 +23,7 @@ from monitor.state import KEEP_S, State
 CLIMBS_FPM = 200.0  # 2 % at 100 kt
 REACH_S = 3.0  # the rows must reach back so far before the aeroplane was clear of the ground
 SWITCH_BELOW_FT = 200.0  # above the field a switch that says "on the ground" is stuck (common practice, no source)
+FLAT_FPM, SLOWS_KT_S = 120.0, -0.7  # on the wheels after a landing (common practice, no source)
 FLIES_FROM = 0.72  # of VR: no aeroplane leaves the ground slower (43 kt with a VR of 55 was seen in a recorded takeoff)
 
 
@@ -207,10 +208,12 @@ class Touchdown:
         return self._by_motion(s)
 
     def _aloft(self, s: State) -> bool:
-        """High and fast: the switch is stuck. Slow, it is another field, or the subscale has been turned."""
-        speed = max(s.ias or 0.0, s.v or 0.0)
-        fast = speed > self._set.touchdown_speed_part * self._rotate_kt
-        return fast and s.height is not None and s.height > SWITCH_BELOW_FT
+        """High and flying: the switch is stuck. Slow, or level and slowing, it is on another field, or the subscale has
+        been turned."""
+        if s.height is None or s.height <= SWITCH_BELOW_FT:
+            return False
+        slow = max(s.ias or 0.0, s.v or 0.0) <= self._set.touchdown_speed_part * self._rotate_kt
+        return not slow and (abs(s.climb_fpm or 0.0) > FLAT_FPM or s.v_trend.rate > SLOWS_KT_S)
 
     def _by_motion(self, s: State) -> float | None:
         """No switch: level within the vertical speed's noise; too slow to fly, or at the field's level and slowing."""
@@ -218,9 +221,9 @@ class Touchdown:
         speed = s.ias if s.ias is not None else s.v  # a tailwind, or thin air, says nothing of flying
         if climb is None or speed is None:
             return None
-        flat = abs(climb) < 120.0
+        flat = abs(climb) < FLAT_FPM
         slow = max(speed, s.v or 0.0) < self._set.touchdown_speed_part * vr
-        at_field = s.height is not None and s.height < 25.0 and s.v_trend.rate < -0.7 and speed < 1.1 * vr
+        at_field = s.height is not None and s.height < 25.0 and s.v_trend.rate < SLOWS_KT_S and speed < 1.1 * vr
         return self._held(flat and (slow or at_field), s.t, s.t, 1.0 if slow else 2.0)
 
     def _held(self, true: bool, onset: float, t: float, hold_s: float) -> float | None:
