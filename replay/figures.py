@@ -147,11 +147,19 @@ class Measures:
 
     def max_pitch_deg_on_wheels(self) -> float:
         """Highest pitch attitude from the start of the roll to lift-off (or the end of the roll)."""
-        return self.peak("pitch_deg", self.takeoff.roll_start_s, self.roll_end_s)
+        return self.peak("pitch_deg", self._nose_may_rise_s(), self.roll_end_s)
 
     def max_pitch_deg_below_50_ft(self) -> float:
         """Highest pitch attitude from the start of the roll to 50 ft."""
-        return self.peak("pitch_deg", self.takeoff.roll_start_s, self.until_height(50.0))
+        return self.peak("pitch_deg", self._nose_may_rise_s(), self.until_height(50.0))
+
+    def _nose_may_rise_s(self) -> float:
+        """The start of the roll; with a tailwheel, which stands nose up, when the tail was highest."""
+        start = self.takeoff.roll_start_s
+        if self.aircraft.gear != "tailwheel":
+            return start
+        t, pitch = self.series.column("pitch_deg").between(start, self.roll_end_s, INSTANT_S)
+        return float(t[int(np.argmin(pitch))])
 
     def max_bank_deg_below_500_ft(self) -> float:
         """Largest bank from lift-off to 500 ft."""

@@ -10,6 +10,7 @@ import numpy as np
 
 from monitor.events import Event
 from monitor.options import Options
+from monitor.state import CLEAR_FT, TERRAIN_FT, TERRAIN_S
 from replay.series import Array, Column, Doubt, NotMeasured, Row, Series
 
 WHEELS_OFFSET_FT = (1.5, 15.0)
@@ -159,7 +160,8 @@ def height_above_field(
 ) -> tuple[Column, float]:
     """Height in feet above what it reads on the wheels at this takeoff, and that reading.
 
-    From `height_ft`; else from `altitude_ft` less the field's elevation, given or read before the roll.
+    From `height_ft`, and where that comes to be above other ground than the field's, `altitude_ft`; else from
+    `altitude_ft` less the field's elevation, given or read before the roll.
     `earlier_zero_ft`: the reading at an earlier takeoff of the same flight, for one that rolls on at speed.
     """
     series = takeoff.series
@@ -179,7 +181,23 @@ def height_above_field(
         same = rolling_on and abs(before - (earlier_zero_ft or 0.0)) < SAME_FIELD_FT
         zero = (earlier_zero_ft or 0.0) if same else before
     name = "height_ft" if uses_height else "altitude_ft"
-    return Column(name, level.t, level.v - zero, level.note), zero
+    above = level.v - zero
+    if uses_height and series.has("altitude_ft") and not _rolls_on_at_speed(takeoff):
+        altitude = series.column("altitude_ft")
+        field_ft = _before_roll(altitude, takeoff.roll_start_s)
+        above = _over_terrain(level.t, above, np.interp(level.t, altitude.t, altitude.v) - field_ft)
+    return Column(name, level.t, above, level.note), zero
+
+
+def _over_terrain(t: Array, height_ft: Array, altimeter_ft: Array) -> Array:
+    """The height, or the altimeter's since the two have been apart for so long as in `monitor.state`."""
+    aloft = (height_ft >= CLEAR_FT) & (altimeter_ft >= CLEAR_FT)
+    apart = aloft & (np.abs(altimeter_ft - height_ft) >= TERRAIN_FT)
+    since = np.maximum.accumulate(np.where(apart, -np.inf, t))  # the last time they were together
+    found = np.flatnonzero(apart & (t - since >= TERRAIN_S))
+    if not len(found):
+        return height_ft
+    return np.where(aloft & (t >= t[found[0]]), altimeter_ft, height_ft)
 
 
 def _before_roll(level: Column, roll_start_s: float) -> float:

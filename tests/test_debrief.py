@@ -406,6 +406,31 @@ def test_a_place_between_two_samples_over_the_date_line() -> None:
     assert geodesic(start, middle)[0] == pytest.approx(35.98, abs=0.01)  # 0.0001 degrees at 10 N, 10.97 m (WGS 84)
 
 
+def test_heights_above_the_field_over_falling_ground() -> None:
+    """The ground falls away by 400 ft below the climb: heights come at their times above the field all the same."""
+
+    def falling(t: float) -> Sample:
+        sample = made.sample(t)
+        falls_ft = min(max((t - made.LIFTOFF_S - 8.0) * 50.0, 0.0), 400.0)
+        return msgspec.structs.replace(sample, height_ft=(sample.height_ft or 0.0) + falls_ft)
+
+    plain, found = (_of(made.rows(20.0, flown)).takeoffs[0].figures for flown in (made.sample, falling))
+    assert found["height_500_s"] == pytest.approx(plain["height_500_s"], abs=0.1)
+    assert found["height_1000_s"] == pytest.approx(plain["height_1000_s"], abs=0.1)
+
+
+def test_a_tailwheels_attitude_at_rest_is_no_rotation() -> None:
+    """Nose up 12 degrees at rest, tail lifted at once, off at 7: the peak on the wheels is 7."""
+    tailwheel = msgspec.structs.replace(TRAINER, gear="tailwheel")
+
+    def tail_low(t: float) -> Sample:
+        pitch = np.interp(t, (made.ROLL_S, made.ROLL_S + 4.0, made.ROTATE_S, made.LIFTOFF_S), (12.0, 1.0, 1.0, 7.0))
+        return msgspec.structs.replace(made.sample(t), pitch_deg=float(pitch))
+
+    figures = _of(made.rows(20.0, tail_low), aircraft=tailwheel).takeoffs[0].figures
+    assert figures["max_pitch_deg_below_50_ft"] == pytest.approx(7.0, abs=0.01)
+
+
 def test_a_roll_that_began_fast_has_no_centreline_without_thresholds() -> None:
     """What headings and positions cannot tell is not measured: it says at what speed the roll began, and what helps."""
     rows = [row for row in made.rows(20.0, _swerving) if (row[1].groundspeed_kt or 0.0) >= 40.0]
