@@ -90,6 +90,22 @@ def test_rolling_about_the_last_wheel_is_no_climb(left_out: tuple[str, ...]) -> 
     assert _off(flight) == pytest.approx(OFF_S, abs=0.35)
 
 
+@pytest.mark.parametrize("rate_hz", [20.0, 5.0])
+@pytest.mark.parametrize("seed", range(4))
+def test_an_altimeter_that_jumps_back_as_the_wheels_leave(rate_hz: float, seed: int) -> None:
+    """Altitude alone, 20 ft low at VR and right again within a moment of lift-off, with noise: lift-off is stamped
+    when the wheels left."""
+    rng = np.random.default_rng(seed)
+    times = np.arange(0.0, 60.0, 1.0 / rate_hz)
+    sag = np.where(times < OFF_S, -20.0 * np.clip((times - 11.0) / 12.5, 0.0, 1.0) ** 2, 0.0)
+    feet = FIELD_FT + sag + 12.0 * np.maximum(times - OFF_S - 0.5, 0.0) + rng.normal(0.0, 1.0, len(times))
+    climb = 720.0 * np.clip(times - OFF_S, 0.0, 1.0) + rng.normal(0.0, 15.0, len(times))
+    lines = {name: tuple(zip(times.tolist(), values.tolist(), strict=True))
+             for name, values in (("altitude_ft", feet), ("vertical_speed_fpm", climb))}  # fmt: skip
+    flight = takeoff(rate_hz, **lines).without("on_ground", "height_ft").between(0.0, 59.0)
+    assert _off(flight) == pytest.approx(OFF_S, abs=0.5)
+
+
 LONG_FLOAT: Points = ((OFF_S, 0.0), (26.5, 1.5), (46.0, 1.5), (54.0, 97.5), (116.0, 841.5))
 """Twenty seconds at a foot and a half."""
 
