@@ -1,29 +1,27 @@
 """The coach: samples in, events out. It holds no clock, no file, no socket; time is an argument.
 
 The order of the parts, for every sample: what fell due before it; the time line; what is believed of it; the derived
-state; the phase; the watchers of that phase; what has fallen due by now.
+state; the phase; the watchers of that phase; what has fallen due by now. What a phase begins with is in
+`monitor.entering`.
 """
 
 from __future__ import annotations
 
-from typing import Any
-
-import msgspec
-
 from monitor.agenda import Agenda
 from monitor.aircraft import Aircraft
 from monitor.airspeed import ALIVE_AT_MOST_KT, Airspeed, AirspeedData
-from monitor.checklist import after_takeoff, line_up
+from monitor.checklist import after_takeoff
 from monitor.climb_power import ClimbPower
 from monitor.conditions import Conditions
 from monitor.configuration import Configuration
 from monitor.deviations import Deviations
 from monitor.direction import Direction
+from monitor.entering import Entering
 from monitor.events import Event
 from monitor.judge import Judge
 from monitor.limits import Limits
 from monitor.options import Options
-from monitor.phases import FLYING_OR_ROLLING, IN_THE_CLIMB, NOT_ON_WHEELS, ON_THE_ROLL, TAKEOFF_PHASES, Phases
+from monitor.phases import FLYING_OR_ROLLING, IN_THE_CLIMB, NOT_ON_WHEELS, ON_THE_ROLL, Phases
 from monitor.plausibility import Plausibility
 from monitor.power import Power
 from monitor.procedure import Procedure
@@ -39,7 +37,7 @@ from monitor.words import Words
 WITH_A_SAMPLE = frozenset({"started", "back", "resumed", "restarted"})
 
 
-class Coach:
+class Coach(Entering):
     """One stream's coach. `feed` every sample, `tick` whenever convenient, `end` once; each gives the new events."""
 
     def __init__(self, aircraft: Aircraft, procedure: Procedure, options: Options | None = None) -> None:
@@ -70,7 +68,7 @@ class Coach:
         self._airspeed_data = AirspeedData(s, set_, agenda, tell.when_heard("data-lost", lambda: s.ias is None))
         self._configuration = Configuration(s, set_, agenda, judge, self.routine, self._power)
         self._takeoffs = 0
-        self._aborted_in: int | None = None
+        self._aborted_in = None
         self._with_sample: list[tuple[str, float]] = []  # feed events that come with a sample, once its values are in
         self.routine.after_takeoff = self._check_after_takeoff
         self._view = View(self)
@@ -248,115 +246,7 @@ class Coach:
                 judge.high_enough(s.t)
             self._limits.high_enough(s.t)
 
-    # ---- phases ----------------------------------------------------------------------------------------------------
-
-    def _enter(self, phase: str, t: float) -> None:
-        before = self._phases.phase
-        if phase == "rejected-takeoff":
-            self._power.slows()
-        if phase in ("standing", "taxi", "landing-roll", "airborne"):
-            self._agenda.clear()  # what waited belonged to a takeoff, or a climb, that is no more
-            if phase != "airborne":
-                self._plausibility.on_the_ground(t)
-        if phase != "initial-climb":  # a lift-off may be known to be earlier than the nose's rise
-            t = max(t, self._phases.since)
-        self._phases.enter(phase, t)
-        more = getattr(self, "_enter_" + phase.replace("-", "_"), _nothing)(before, t)
-        if phase not in TAKEOFF_PHASES:
-            self.teller.takeoff = None
-        self.teller.emit("phase", phase, t, None, more)
-        if phase == "lined-up" or (phase == "takeoff-roll" and before != "lined-up"):
-            self.judge.find_zone()  # a stream that begins on the roll, or a touch-and-go: it may be late already
-            self.routine.give("clock", t)
-            self._check_line_up(t)
-        elif phase == "initial-climb":
-            # In the air first: what fell due while samples were missing must not be an abort any more.
-            self.judge.lifted_off(self.state.t)
-            self._agenda.run(self.state.t)
-
-    def _begin_takeoff(self) -> None:
-        self.judge.begin()
-        self.routine.begin()
-        self.teller.begin()
-        self._climb_power.begin()
-        for watcher in self._watchers:
-            watcher.begin()
-            watcher.maybe_off = False
-        self._airspeed_data.begin()
-        self._configuration.begin()
-
-    def _count_takeoff(self) -> None:
-        if self._aborted_in == self._takeoffs + 1:
-            self._takeoffs += 1  # an abort before the roll has used up the number
-        self.teller.number(self._takeoffs + 1)
-        self._begin_takeoff()
-        self.routine.done.update(self.teller.called)  # lined up before, and no roll came of it
-        altitude = self.state.sample.altitude_ft
-        self.routine.field_altitude_ft = altitude if altitude is not None else self.options.field_elevation_ft
-        self._direction.line_up()
-
-    def _enter_lined_up(self, before: str | None, t: float) -> dict[str, Any]:
-        self._count_takeoff()
-        heading = self._conditions.runway_heading
-        return {} if heading is None else {"runway_heading_deg": round(heading, 1)}
-
-    def _enter_takeoff_roll(self, before: str | None, t: float) -> dict[str, Any]:
-        landed = before == "landing-roll"
-        rolled_ft = self.judge.roll_ft if landed else None
-        if before != "lined-up":  # a touch-and-go: configuration, power, rotate and the climb
-            self._count_takeoff()
-            self.routine.done.update(("clock", "airspeed-alive"))
-        self._takeoffs += 1
-        self._conditions.begin_roll(landed)
-        self.judge.begin_roll(t, rolled_ft)
-        return {}
-
-    def _enter_rotation(self, before: str | None, t: float) -> dict[str, Any]:
-        self.state.allow_for_wind()
-        return {}
-
-    def _enter_initial_climb(self, before: str | None, t: float) -> dict[str, Any]:
-        if self.state.zero_ft is None:  # the stream began on the roll: its lowest level is the best there is
-            self.state.zero_ft = self._conditions.liftoff.ground_ft
-        self._conditions.begin_flight()
-        self._conditions.touchdown.switch_dead = self._conditions.liftoff.switch_dead
-        self.teller.quiet_until = t + self._set.quiet_after_s
-        for watcher in self._watchers:
-            watcher.maybe_off = False
-        self.judge.closed = False
-        self.routine.lifted_off(t)
-        self._direction.lifted_off()
-        return {}
-
-    def _enter_airborne(self, before: str | None, t: float) -> dict[str, Any]:
-        if before == "climb" and (self.state.climb_fpm or 0.0) > -300.0:
-            self.routine.levelled(t)
-        self._deviations.end_remarks()
-        self._conditions.begin_flight()
-        return {}
-
-    def _enter_landing_roll(self, before: str | None, t: float) -> dict[str, Any]:
-        self._conditions.begin_landing_roll(t, self.judge.engine_failed)
-        self.state.landed()
-        self.judge.landed(t)
-        return {}
-
-    def _enter_rejected_takeoff(self, before: str | None, t: float) -> dict[str, Any]:
-        self.judge.closed = True
-        self._conditions.begin_rejection(t)
-        self._agenda.clear()
-        return {}
-
     # ---- events ----------------------------------------------------------------------------------------------------
-
-    def _check_line_up(self, t: float) -> None:
-        routine, sample = self.routine, self.state.sample
-        if self._configuration.flaps_run_up:  # a touch-and-go: it cannot be seen yet where they will end
-            sample = msgspec.structs.replace(sample, flaps_deg=None)
-        for item, state in line_up(
-            sample, self.aircraft, self._set, self.options, routine.takeoff_flaps_deg, routine.above_lean_height()
-        ):
-            self.teller.check("line-up", item, state, t)
 
     def _check_after_takeoff(self, t: float) -> None:
         with_flaps = self.routine.takeoff_flaps_deg > 0.0
@@ -383,7 +273,3 @@ class Coach:
             return
         spoken = id_ == "lost" and self._phases.phase in FLYING_OR_ROLLING
         self.teller.emit("feed", id_, t, self.teller.words("data-lost") if spoken else None)
-
-
-def _nothing(before: str | None, t: float) -> dict[str, Any]:
-    return {}

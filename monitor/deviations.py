@@ -2,7 +2,8 @@
 
 An instructor who talks all the time is switched off. So each remark has a threshold and a hold, waits while the error
 is shrinking, comes again only after it was cleared and 10 s have passed, and at most three advisories sound in a
-takeoff. Cautions are not counted among them.
+takeoff. Cautions are not counted among them. Here are those on the wheels; those in the air are in
+`monitor.deviations_air`.
 """
 
 from __future__ import annotations
@@ -10,30 +11,24 @@ from __future__ import annotations
 from monitor.agenda import Agenda
 from monitor.aircraft import Aircraft
 from monitor.conditions import Conditions
+from monitor.deviations_air import AirDeviations
 from monitor.direction import Direction
-from monitor.geo import turn
 from monitor.judge import Judge
 from monitor.procedure import Procedure
-from monitor.remarks import Remarks
 from monitor.routine import Routine
 from monitor.state import State
 from monitor.teller import Teller
 
 NOSE_OVER_S = 0.5
-LEAP_FT = 50.0  # so much is lost in no step, nor in a second of one (common practice, no source)
-SPEED_LEAST_KT = 0.3  # in half of the hold: a weak aeroplane gains speed slowly (common practice, no source)
 NOSE_RISES_DEG_S = 0.8  # beyond what a noisy pitch shows over half a second (common practice, no source)
 
 
-class Deviations(Remarks):
+class Deviations(AirDeviations):
     """Watches the roll and the climb for what the pilot should correct."""
 
     __slots__ = (
-        "_aircraft", "_armed", "_bank", "_below_angle", "_climb_fast", "_climb_slow", "_conditions", "_direction",
-        "_drift", "_early_flaps", "_early_rotate", "_early_turn", "_flaps_fast", "_flaps_late", "_flaps_takeoff",
-        "_full_seen", "_heading", "_highest", "_judge", "_late_power", "_late_rotate", "_mean_ias", "_off_centre",
-        "_pitch", "_power", "_procedure", "_roll_t", "_rose", "_rotate_t", "_routine", "_side", "_side_of_centre",
-        "_sink", "_slow", "_steep", "_swing", "_throttle_best", "maybe_off",
+        "_early_rotate", "_full_seen", "_heading", "_judge", "_late_power", "_late_rotate", "_off_centre", "_roll_t",
+        "_rose", "_rotate_t", "_side_of_centre", "_swing", "maybe_off",
     )  # fmt: skip
 
     def __init__(
@@ -48,14 +43,8 @@ class Deviations(Remarks):
         judge: Judge,
         teller: Teller,
     ) -> None:
-        super().__init__(state, procedure.settings, agenda, teller)
-        self._conditions = conditions
-        self._direction = direction
-        self._routine = routine
-        self._aircraft = aircraft
-        self._procedure = procedure
+        super().__init__(state, conditions, direction, routine, aircraft, procedure, agenda, teller)
         self._judge = judge
-        self._side = "right"
         self._side_of_centre = "right"
         self.maybe_off = False
         set_ = self._set
@@ -67,40 +56,17 @@ class Deviations(Remarks):
         self._late_power = self._hold(set_.late_power_s, lambda t: self._say("advisory", "late-power", t))
         self._early_rotate = self._hold(0.2, lambda t: self._say("advisory", "early-rotate", t))
         self._late_rotate = self._hold(0.0, self._late, always_heard=True)
-        self._pitch = self._hold(0.2, lambda t: self._say("caution", "pitch", t))
-        self._drift = self._correctable(set_.drift_hold_s, 0.4, lambda t: self._say("advisory", "drift", t, self._side))
-        self._bank = self._correctable(set_.bank_hold_s, 0.5, lambda t: self._say("advisory", "bank", t))
-        self._steep = self._hold(0.5, lambda t: self._say("caution", "bank", t))
-        self._sink = self._hold(set_.sink_hold_s, self._sinking)
-        self._slow = self._hold(0.0, lambda t: self._say("caution", "speed-low", t))
-        self._below_angle = self._hold(set_.below_angle_hold_s, lambda t: self._say("caution", "speed-low", t))
-        self._climb_fast = self._correctable(
-            set_.climb_hold_s, SPEED_LEAST_KT, lambda t: self._say("advisory", "climb-fast", t), set_.climb_hold_s
-        )
-        self._climb_slow = self._correctable(
-            set_.climb_hold_s, SPEED_LEAST_KT, lambda t: self._say("advisory", "climb-slow", t), set_.climb_hold_s
-        )
-        self._early_turn = self._hold(1.0, self._turning)
-        self._early_flaps = self._hold(0.0, lambda t: self._say("caution", "early-flaps", t))
-        self._power = self._hold(1.0, lambda t: self._say("caution", "power-reduced", t))
-        self._flaps_fast = self._hold(1.0, lambda t: self._say("caution", "flaps-overspeed", t))
-        self._flaps_late = self._hold(set_.late_flaps_s, lambda t: self._say("advisory", "late-flaps", t))
         self.begin()
 
     def begin(self) -> None:
         """A takeoff begins."""
-        self.begin_remarks()
+        self.begin_air()
         self._roll_t: float | None = None
         self._rotate_t: float | None = None
         self._rose = False  # the nose has been up: a hold in ground effect lowers it again
-        self._mean_ias: float | None = None
-        self._armed = False
-        self._highest: float | None = None
-        self._flaps_takeoff: float | None = None
-        self._throttle_best = 0.0
         self._full_seen = False
 
-    # ---- on the wheels ---------------------------------------------------------------------------------------------
+    # ---- on the wheels -----------------------------------------------------------------------------------------------
 
     def roll(self, began: float) -> None:
         """One sample of the roll; began: when its phase did."""
@@ -181,62 +147,13 @@ class Deviations(Remarks):
     def _late(self, t: float) -> None:
         self._say("advisory", "late-rotate", t)
 
-    def _watch_pitch(self) -> None:
-        """Close to the tail's limit, from the roll to 50 ft."""
-        pitch, limit = self._s.sample.pitch_deg, self._aircraft.pitch_max_deg
-        if pitch is None or limit is None or self._aircraft.gear == "tailwheel":
-            return
-        threshold = limit - self._set.tail_margin_deg
-        if pitch > threshold:
-            s = self._s
-            self._pitch.begin_agreed(s.crossing(s.prev.pitch_deg, pitch, threshold), s.t, s.dt)
-        elif self._pitch.since is not None:
-            self._pitch.clear()
-
-    # ---- in the air ------------------------------------------------------------------------------------------------
+    # ---- off the ground ----------------------------------------------------------------------------------------------
 
     def climb(self, altitude_stands: bool) -> None:
         """One sample of the climb; altitude_stands: its source may be blocked, and the airspeed's with it."""
-        s = self._s
         if self._roll_t is not None:
             self._end_roll()
-        height = s.height
-        turned = "turn" in self._routine.done or height is None or height >= self._routine.turn_height_ft
-        if height is not None and height < 50.0:
-            self._watch_pitch()
-        elif self._pitch.since is not None:
-            self._pitch.clear()
-        self._watch_bank(height, turned)
-        if turned:
-            self._drift.clear()
-            self._early_turn.clear()
-        else:
-            self._watch_track(height)
-        self._watch_sink(height)
-        if s.ias is None or (s.ias < 20.0 and (s.v or 0.0) > 2.0 * s.ias):
-            # No airspeed, or one about to be called dead: no word about speed.
-            for hold in (self._slow, self._below_angle, self._climb_fast, self._climb_slow, self._flaps_fast):
-                hold.clear()
-        else:
-            self._watch_speed(s.ias, height, altitude_stands)
-            # Once the climb-out is over the pilot chooses the speed.
-            chosen = "after-takeoff" in self._routine.done or self._conditions.power_reduced() is not None
-            chosen = chosen or self._conditions.level_since is not None
-            if not chosen and not altitude_stands:
-                self._watch_climb_speed(s.ias, height)
-            else:
-                self._climb_fast.clear()
-                self._climb_slow.clear()
-        self._watch_levers(height)
-
-    def glide(self) -> None:
-        """One sample with the engine dead: what kills there is a stall, and a steep turn back."""
-        s = self._s
-        height, bank = s.height, s.sample.bank_deg
-        if s.ias is not None:
-            self._watch_stall(s.ias, height)
-        if bank is not None:
-            self._watch_steep(bank, height)
+        super().climb(altitude_stands)
 
     def _end_roll(self) -> None:
         """Off the ground: what was wrong on the wheels is over."""
@@ -245,128 +162,3 @@ class Deviations(Remarks):
             self._heading, self._swing, self._off_centre, self._late_power, self._early_rotate, self._late_rotate,
         ):  # fmt: skip
             hold.clear()
-
-    def _watch_bank(self, height: float | None, turned: bool) -> None:
-        s, set_ = self._s, self._set
-        bank = s.sample.bank_deg
-        if bank is None:
-            return
-        limit = set_.bank_in_turn_deg if turned else set_.bank_deg
-        self._bank.watch(s.t, abs(bank), limit, limit)
-        self._watch_steep(bank, height)
-
-    def _watch_steep(self, bank: float, height: float | None) -> None:
-        s = self._s
-        low = height is not None and height < 1000.0
-        self._steep.update_agreed(low and abs(bank) > self._set.bank_steep_deg, s.t, s.t, s.dt)
-
-    def _watch_track(self, height: float | None) -> None:
-        s, set_ = self._s, self._set
-        runway = self._conditions.runway_heading
-        heading, track, bank = s.sample.heading_deg, s.track, s.sample.bank_deg
-        if runway is None:
-            return
-        level = bank is None or abs(bank) < 8.0
-        if track is not None and height is not None and height > set_.drift_from_ft:
-            off = turn(runway + self._direction.variation_deg, track)
-            self._side = "right" if off > 0.0 else "left"
-            self._drift.watch(s.t, abs(off) if level else 0.0, set_.drift_deg, set_.drift_deg)
-        turning = heading is not None and abs(turn(runway, heading)) > set_.early_turn_deg and not level
-        self._early_turn.update(turning, s.t)
-
-    def _turning(self, t: float) -> None:
-        height = self._s.height
-        low = height is not None and height < self._set.early_turn_caution_ft
-        self._say("caution" if low else "advisory", "early-turn", t)
-
-    def _watch_sink(self, height: float | None) -> None:
-        s, set_ = self._s, self._set
-        climb = s.climb_fpm
-        if climb is None or height is None or height > set_.sink_below_ft or height < set_.ground_effect_ft:
-            self._sink.clear()
-            self._highest = height
-            return
-        height = s.level_now - (s.zero_ft or 0.0)  # one reading that is off, or noise, is no sink
-        self._highest = height if self._highest is None else max(self._highest, height)
-        if self._highest - height > LEAP_FT + s.dt * LEAP_FT:
-            self._highest = height  # it is measured from another level now
-        if climb > set_.positive_rate_fpm:
-            self._highest = height
-        elif self._highest - height >= set_.sink_ft:
-            self._highest = height
-            self._sinking(s.t)
-        self._sink.update_agreed(climb < -set_.sink_fpm, s.t, s.t, s.dt)
-
-    def _sinking(self, t: float) -> None:
-        best_angle, ias = self._aircraft.speeds_kias.best_angle, self._s.ias
-        slow = best_angle is not None and ias is not None and ias < best_angle
-        self._say("caution", "sink", t, "slow" if slow else "")
-
-    def _watch_speed(self, ias: float, height: float | None, altitude_stands: bool) -> None:
-        s, set_, speeds = self._s, self._set, self._aircraft.speeds_kias
-        out = self._watch_stall(ias, height)
-        high = height is not None and height > 50.0
-        if speeds.best_angle is not None:
-            slow = high and not altitude_stands and ias < speeds.best_angle - set_.climb_slow_kt
-            self._below_angle.update(slow, s.t)
-        limit = speeds.flaps_extended_max
-        if limit is not None:
-            self._flaps_fast.update(out and ias > limit, s.t)
-
-    def _watch_stall(self, ias: float, height: float | None) -> bool:
-        """Near the stall with the flaps as they are; gives whether they are out."""
-        s, set_, speeds = self._s, self._set, self._aircraft.speeds_kias
-        flaps = s.sample.flaps_deg
-        out = flaps is not None and flaps > set_.flaps_up_deg
-        stall = speeds.stall_flaps if out and speeds.stall_flaps is not None else speeds.stall_clean
-        if stall is None:
-            return out
-        threshold = set_.stall_margin_part * stall
-        if ias < threshold and height is not None and height >= set_.ground_effect_ft:
-            self._slow.begin(s.crossing(s.prev.ias_kt, ias, threshold))
-        elif self._slow.since is not None:
-            self._slow.clear()
-        return out
-
-    def _watch_climb_speed(self, ias: float, height: float | None) -> None:
-        """Outside +10/-5 kt of the climb speed in the mean of 3 s, for 3 s; over again inside +8/-3."""
-        s, set_ = self._s, self._set
-        if self._procedure.short_field and "obstacle-clear" not in self._routine.done:
-            return
-        target = self._aircraft.speeds_kias.best_rate
-        mean = self._mean_ias  # exponential: as old as a plain mean with half its time constant
-        mean = ias if mean is None else mean + min(1.0, s.dt / (0.5 * set_.climb_mean_s)) * (ias - mean)
-        self._mean_ias = mean
-        since = self._routine.liftoff_t
-        if not self._armed:
-            late = since is not None and s.t - since > set_.climb_armed_s
-            self._armed = mean >= target - set_.climb_slow_kt or (height or 0.0) > set_.climb_armed_ft or late
-            return
-        fast, slow = self._climb_fast, self._climb_slow
-        fast.watch(s.t, mean - target, set_.climb_fast_kt, set_.climb_fast_clear_kt, ias - target)
-        slow.watch(s.t, target - mean, set_.climb_slow_kt, set_.climb_slow_clear_kt, target - ias)
-
-    def _watch_levers(self, height: float | None) -> None:
-        s, set_ = self._s, self._set
-        throttle, flaps = s.sample.throttle, s.sample.flaps_deg
-        if throttle is not None:
-            if throttle > self._throttle_best:
-                self._throttle_best = throttle
-            reduced = throttle < self._throttle_best - set_.power_reduced_part
-            reduced = reduced and "level-off" not in self._routine.done and self._conditions.level_since is None
-            low = height is not None and height < set_.turn_height_ft
-            self._power.update_agreed(reduced and low, s.t, s.t, s.dt)
-        if flaps is None:
-            self._early_flaps.clear()
-            self._flaps_late.clear()
-            return
-        started = self._flaps_takeoff
-        if started is not None and started > set_.flaps_up_deg and height is not None:
-            early = flaps < started - 1.0 and height < set_.early_flaps_ft
-            self._early_flaps.update(early, s.t)
-        late = (
-            "flaps-up" in self._routine.done
-            and flaps > set_.flaps_up_deg
-            and (started is None or flaps >= started - 1.0)
-        )
-        self._flaps_late.update(late, s.t)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from monitor.agenda import Agenda, Hold
 from monitor.centreline import Centreline
-from monitor.conditions import LINED_UP_DEG, MOVING_KT, Conditions
+from monitor.conditions import Conditions
+from monitor.conditions_before import LINED_UP_DEG, MOVING_KT
 from monitor.geo import turn
 from monitor.judge import Judge
 from monitor.liftoff import CLIMBS_FPM

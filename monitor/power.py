@@ -12,7 +12,8 @@ from monitor.acceleration import Acceleration
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.judge import Judge
-from monitor.power_loss import PowerLoss, throttle_closed
+from monitor.power_levers import throttle_closed
+from monitor.power_loss import PowerLoss
 from monitor.settings import Settings
 from monitor.state import State
 

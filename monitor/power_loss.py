@@ -1,25 +1,24 @@
-"""Power lost or failing: judged by rpm and manifold pressure against the levers and the engine's own best.
+"""Power lost or failing: judged by rpm against the levers and the engine's own best.
 
+By manifold pressure it is judged in `monitor.power_pressure`; the levers are watched in `monitor.power_levers`.
 The pilot's hand is no fault: while a lever has moved, nothing is lost. An engine is compared with its own best of this
 takeoff, since rpm of one type ranges over 200 rev/min (measured on recorded training flights).
 """
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable
 from math import inf
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
-from monitor.atmosphere import pressure_inhg
-from monitor.conditions import LEVER_CLOSED
+from monitor.conditions_before import LEVER_CLOSED
 from monitor.judge import Judge
+from monitor.power_pressure import BACK_PART, PowerPressure
 from monitor.settings import Settings
 from monitor.state import State
 
 RICH_LEAK_A_SECOND = 0.0003  # model engines, full rich at 6,500 to 7,000 ft, lose 0.03 to 0.1 % of their rpm a second
-BACK_PART, BACK_S = 0.9, 3.0  # of its best, for so long: an engine that coughed is back (common practice, no source)
+BACK_S = 3.0  # for so long as before: an engine that coughed is back (common practice, no source)
 SLOW_HAND_S = 2.0  # a throttle is closed in that time, and an engine that fails has fallen (common practice, no source)
 FALLS_OVER_S, FALLS_PART = 0.4, 0.06  # rpm that falls by more than this still falls, 15 % a second
 MOST_CLIMB_FT_S = 1000.0 / 60.0  # hardly any trainer climbs faster (common practice, no source)
@@ -28,89 +27,29 @@ RICH_ABOVE_FT = 3500.0  # the lean height, before that shows
 THIN_AIR_PART = 1.6  # of the loss that counts, there: power fades with the air and with a mixture not followed up
 
 
-class PowerLoss:
+class PowerLoss(PowerPressure):
     """Watches for a loss of power or an engine failure, once power has been judged good."""
 
     __slots__ = (
-        "_aircraft", "_aloft_t", "_back_hold", "_best_ias", "_best_level", "_best_ratio",
-        "_failure_hold", "_fixed", "_highest", "_judge", "_least_left", "_lever", "_lever_t", "_loss_hold",
-        "_pressure_failure_hold", "_pressure_loss_hold", "_propeller", "_proven_ratio", "_proven_rpm", "_ratio",
-        "_s", "_second", "_set", "_smooth", "best_rpm", "is_set", "maybe_off",
+        "_aloft_t", "_back_hold", "_best_ias", "_best_level", "_failure_hold", "_loss_hold", "is_set",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, agenda: Agenda, judge: Judge) -> None:
-        self._s = state
-        self._aircraft = aircraft
-        self._fixed = aircraft.propeller == "fixed"
-        self._least_left = 1.0 - settings.engine_failure_part  # with more of it left no drop is sudden
-        self._set = settings
-        self._judge = judge
+        super().__init__(state, aircraft, settings, agenda, judge)
         self._loss_hold = Hold(agenda, settings.power_loss_hold_s, self._lost)
-        self._pressure_loss_hold = Hold(agenda, settings.power_loss_hold_s, self._pressure_lost)
         self._failure_hold = Hold(agenda, 0.0, self._failed)
-        self._pressure_failure_hold = Hold(agenda, settings.engine_failure_hold_s, self._cue("engine-failure"))
         self._back_hold = Hold(agenda, BACK_S, lambda t: judge.engine_is_back())
-        self.maybe_off = False
         self.is_set = False
         self.begin_loss()
 
     def begin_loss(self) -> None:
         """A takeoff begins."""
-        for hold in (
-            self._loss_hold, self._pressure_loss_hold, self._failure_hold, self._pressure_failure_hold,
-            self._back_hold,
-        ):  # fmt: skip
+        self.begin_pressure()
+        for hold in (self._loss_hold, self._failure_hold, self._back_hold):
             hold.clear()
-        self.best_rpm: float | None = None
         self._best_ias = 0.0
         self._best_level: float | None = None
-        self._best_ratio: float | None = None
-        self._ratio: float | None = None
-        self._lever: float | None = None
-        self._lever_t = 0.0
-        self._propeller: float | None = None
-        self._second: deque[tuple[float, float | None, float | None]] = deque()
-        self._smooth: float | None = None
-        self._proven_rpm = self._proven_ratio = 0.0  # the best of the takeoff, whatever the levers did since
-        self._highest = 0.0
         self._aloft_t: float | None = None
-
-    def _cue(self, reason: str) -> Callable[[float], None]:
-        return lambda t: self._judge.cue(reason, t, lambda: self._still(reason), self.maybe_off)
-
-    def _still(self, reason: str) -> bool:
-        """What was lost is lost still."""
-        if reason == "rpm-low":
-            rpm, least = self._s.sample.rpm, self._aircraft.rpm_takeoff_min
-            return rpm is None or least is None or rpm < least
-        if reason == "manifold-pressure-low" and self._pressure_low():
-            return True
-        return not self._as_before(BACK_PART if reason == "engine-failure" else 1.0 - self._set.power_loss_part)
-
-    def _pressure_low(self) -> bool:
-        """A governed engine breathes less than ambient pressure allows."""
-        sample = self._s.sample
-        pressure, altitude = sample.manifold_pressure_inhg, sample.altitude_ft
-        if pressure is None or altitude is None or self._fixed:
-            return False
-        return pressure < pressure_inhg(altitude) - self._set.manifold_pressure_margin_inhg
-
-    def _keep_second(self) -> None:
-        """The last second of rpm and manifold pressure; two samples at least."""
-        s, second = self._s, self._second
-        second.append((s.t, s.sample.rpm, s.sample.manifold_pressure_inhg))
-        while len(second) > 2 and s.t - second[1][0] >= 1.0:
-            second.popleft()
-
-    def _once_more(self, hold: Hold, true: bool) -> None:
-        """Keep a hold from this sample on, once a second sample agrees."""
-        if true:
-            self._begin_once_more(hold, self._s.t)
-        elif hold.since is not None:
-            hold.clear()
-
-    def _begin_once_more(self, hold: Hold, onset: float) -> None:
-        hold.begin_agreed(onset, self._s.t, self._s.dt)
 
     def _begin_failure(self, onset: float) -> None:
         """A sudden drop counts once it has lasted, and at least one more sample says so: a spike is no failure."""
@@ -149,33 +88,6 @@ class PowerLoss:
         if self._judge.engine_failed:
             self._back_hold.update(self._as_before(BACK_PART), s.t)
 
-    def _as_before(self, part: float) -> bool:
-        """The engine turns, and breathes, nearly (to this part) as at its best before any lever was moved."""
-        rpm, pressure = self._s.sample.rpm, self._s.sample.manifold_pressure_inhg
-        if rpm is None and pressure is None:
-            return False
-        if rpm is not None and rpm < part * self._proven_rpm:
-            return False
-        return pressure is None or self._fixed or (self._ratio or 0.0) >= part * self._proven_ratio
-
-    def _lever_moved(self, throttle: float | None, propeller: float | None) -> bool:
-        """A lever has moved in the last 2 s, or two slow samples; the best so far then counts no more."""
-        s = self._s
-        lever, prop = self._lever, self._propeller
-        moved = (throttle is not None and lever is not None and throttle < lever - 0.03) or (
-            propeller is not None and prop is not None and abs(propeller - prop) > 0.03
-        )
-        if moved:
-            self._lever_t = s.t
-            self.best_rpm = self._best_ratio = self._smooth = self._ratio = None
-            self._second.clear()
-            self._second.append((s.t, s.sample.rpm, s.sample.manifold_pressure_inhg))
-        if moved or lever is None or (throttle is not None and throttle > lever):
-            self._lever = throttle
-        if moved or prop is None:
-            self._propeller = propeller
-        return self._lever_t > 0.0 and s.t - self._lever_t < max(2.0, 2.2 * s.dt)
-
     def _watch_rpm(self, rpm: float, in_air: bool) -> None:
         s, set_ = self._s, self._set
         red = self._aircraft.rpm_red_line
@@ -213,15 +125,6 @@ class PowerLoss:
             self._begin_once_more(self._loss_hold, s.crossing(s.prev.rpm, rpm, limit))
         elif self._loss_hold.since is not None and rpm > expected * (1.0 - 0.8 * part):
             self._loss_hold.clear()
-
-    def _sudden(self, before: float, now: float) -> bool:
-        """So much is gone since the oldest value at hand that it is a failure: with slow data that is over a second
-        old, and a part of the power lost in it may look like all of it lost in one."""
-        if now > before * self._least_left:
-            return False
-        longer_s = self._s.t - self._second[0][0] - 1.0
-        part = self._set.engine_failure_part * (1.0 + min(max(0.3 * longer_s, 0.0), 0.4))
-        return now <= before * (1.0 - part)
 
     def _too_rich(self) -> bool:
         """Mixture full rich far above the lean height: power fades as it climbs, by the pilot's hand."""
@@ -287,54 +190,6 @@ class PowerLoss:
                 return rpm is not None and now is not None and now < rpm * (1.0 - part)
         return False
 
-    def _closed(self, rpm: float) -> bool:
-        """Without a lever channel: rpm or manifold pressure of a closed throttle."""
-        sample = self._s.sample
-        return rpm < 0.55 * (self.best_rpm or rpm) or throttle_closed(sample.manifold_pressure_inhg, sample.altitude_ft)
-
-    def _loss_can_be_told(self, in_air: bool) -> bool:
-        """Whether less rpm can only mean less power."""
-        s = self._s
-        sample = s.sample
-        if sample.throttle is not None and sample.throttle < self._set.power_set_throttle:
-            return False
-        if not in_air:
-            return True
-        slow_climb = s.climb_fpm is not None and s.climb_fpm < self._set.cannot_climb_fpm + 100.0
-        if sample.throttle is None:
-            low = self._highest < self._set.turn_height_ft
-            slowing = s.ias is not None and s.ias_trend.rate < 0.0
-            return slow_climb and low and slowing
-        # With a governor and no propeller lever in the data, a pilot setting climb rpm looks like a loss.
-        return self._fixed or sample.propeller is not None or (s.height or 0.0) < 500.0 or slow_climb
-
-    def _watch_pressure(self, pressure: float, in_air: bool) -> None:
-        s, set_ = self._s, self._set
-        altitude = s.sample.altitude_ft
-        if altitude is None:
-            if "altitude_ft" in s.seen:
-                return  # it was set aside: ambient pressure is no longer known
-            altitude = s.height or 0.0
-        ambient = pressure_inhg(altitude)
-        now = pressure / ambient
-        ratio = self._ratio = (
-            now if self._ratio is None else self._ratio + (s.dt if s.dt < 1.0 else 1.0) * (now - self._ratio)
-        )
-        if self._best_ratio is None or ratio > self._best_ratio:
-            self._best_ratio = ratio
-            self._proven_ratio = max(self._proven_ratio, ratio)
-        before = self._second[0][2]
-        fell = before is not None and self._sudden(before, pressure)
-        fell = fell or (self._pressure_failure_hold.since is not None and now < 0.88 * self._best_ratio)
-        if fell and s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
-            self._pressure_failure_hold.begin_agreed(s.t, s.t, s.dt)
-        elif self._pressure_failure_hold.since is not None and now > 0.9 * self._best_ratio:
-            self._pressure_failure_hold.clear()
-        limit = self._best_ratio * (1.0 - set_.power_loss_part)
-        low = now < limit and self._loss_can_be_told(in_air)
-        if low or now > self._best_ratio * (1.0 - 0.8 * set_.power_loss_part):
-            self._once_more(self._pressure_loss_hold, low)
-
     def _lost(self, t: float) -> None:
         """5 % down for a second. While it still falls fast it may be a failure: that is told apart first."""
         before, now = self._second[0][1], self._s.sample.rpm
@@ -361,20 +216,3 @@ class PowerLoss:
             return
         failed = now is not None and self.best_rpm is not None and now < 0.75 * self.best_rpm
         self._cue("engine-failure" if failed else "power-loss")(t)
-
-    def _pressure_lost(self, t: float) -> None:
-        """The same by manifold pressure; without a lever channel, unless it is the pressure of a closed throttle."""
-        sample, hold = self._s.sample, self._pressure_loss_hold
-        if sample.throttle is None and hold.since is not None:
-            if self._s.t < hold.since + 0.7 * hold.hold_s and t < hold.since + 3.0 * hold.hold_s:
-                hold.fired = False
-                hold.schedule(t + 0.5)
-                return
-            if throttle_closed(sample.manifold_pressure_inhg, sample.altitude_ft):
-                return
-        self._cue("power-loss")(t)
-
-
-def throttle_closed(pressure_inhg_now: float | None, altitude_ft: float | None) -> bool:
-    """Manifold pressure of a closed throttle: far below ambient, where no sick engine at full throttle has it."""
-    return pressure_inhg_now is not None and pressure_inhg_now < 0.65 * pressure_inhg(altitude_ft or 0.0)

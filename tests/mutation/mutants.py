@@ -167,7 +167,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "judging after the throttle is closed",
-        "monitor/coach.py",
+        "monitor/entering.py",
         "        self.judge.closed = True\n        self._conditions.begin_rejection(t)\n        self._agenda.clear()\n",
         "        self._conditions.begin_rejection(t)\n",
         "the idling engine of a rejected takeoff is warned of",
@@ -329,7 +329,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "the lever is not looked at",
-        "monitor/power_loss.py",
+        "monitor/power_levers.py",
         "return self._lever_t > 0.0 and s.t - self._lever_t < max(2.0, 2.2 * s.dt)",
         "return False",
         "the pilot's hand is called a loss",
@@ -345,7 +345,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "manifold pressure against sea level",
-        "monitor/power_loss.py",
+        "monitor/power_pressure.py",
         "return pressure < pressure_inhg(altitude) -",
         "return pressure < pressure_inhg(0.0) -",
         "every takeoff from a high field is an abort",
@@ -467,7 +467,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "calls twice",
-        "monitor/routine.py",
+        "monitor/routine_climb.py",
         "            self.done.add(call)\n            self._tell.callout",
         "            self._tell.callout",
         "every call comes again and again",
@@ -475,7 +475,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "height without the field's",
-        "monitor/routine.py",
+        "monitor/routine_climb.py",
         "return s.rose_through(s.prev_level, s.level_now, height_ft + s.zero_ft)",
         "return s.rose_through(s.prev_level, s.level_now, height_ft)",
         "heights above the sea are taken for heights above the field",
@@ -499,7 +499,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "flaps while slow",
-        "monitor/routine.py",
+        "monitor/routine_climb.py",
         "if s.ias is not None and s.ias < self._speeds.best_rate - set_.flaps_speed_margin_kt:",
         "if False:",
         "flaps up is called while too slow",
@@ -507,7 +507,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "turn while slow",
-        "monitor/routine.py",
+        "monitor/routine_climb.py",
         "if s.ias is not None and s.ias < self._speeds.best_rate - set_.climb_slow_kt:",
         "if False:",
         "the turn is called while too slow",
@@ -515,7 +515,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "turn at the pattern altitude",
-        "monitor/routine.py",
+        "monitor/routine_climb.py",
         "max(pattern - self._set.pattern_margin_ft,",
         "max(pattern,",
         "the pattern rule is 300 ft late",
@@ -539,7 +539,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "lean from a high field",
-        "monitor/routine.py",
+        "monitor/routine_climb.py",
         "or self.field_altitude_ft >= self.lean_ft:",
         "or False:",
         "mixture is called in the roll of a high field",
@@ -547,7 +547,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "level off at the altitude itself",
-        "monitor/routine.py",
+        "monitor/routine_climb.py",
         "due_ft = wanted_ft - self._set.level_off_part * climb",
         "due_ft = wanted_ft",
         "level off is called too late",
@@ -604,7 +604,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "the pilot never acts",
-        "monitor/routine.py",
+        "monitor/routine_climb.py",
         'self._tell.acted("rotate", s.t)',
         "pass",
         "a pilot who calls first is told all the same",
@@ -637,7 +637,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "drift by heading",
-        "monitor/deviations.py",
+        "monitor/deviations_air.py",
         "off = turn(runway + self._direction.variation_deg, track)",
         "off = turn(runway, heading or track)",
         "a correct crab is called drift",
@@ -956,7 +956,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "blocked static believed",
-        "monitor/plausibility.py",
+        "monitor/static_source.py",
         "if slower >= BLOCKED_KT:",
         "if False:",
         "a blocked static source is believed",
@@ -1087,7 +1087,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a throttle left open lines up again",
-        "monitor/conditions.py",
+        "monitor/conditions_before.py",
         "opened is not None and opened >= self._wheels_t",
         "opened is not None",
         '"Clock" after a landing straight ahead',
@@ -1111,7 +1111,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "the climb's mean is twice as old",
-        "monitor/deviations.py",
+        "monitor/deviations_air.py",
         "min(1.0, s.dt / (0.5 * set_.climb_mean_s))",
         "min(1.0, s.dt / set_.climb_mean_s)",
         "a slow climb is remarked on seconds late",
@@ -1143,7 +1143,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "every line-up counts its calls anew",
-        "monitor/coach.py",
+        "monitor/entering.py",
         "        self.routine.done.update(self.teller.called)",
         "        pass",
         '"Clock" and "Power set" twice for one takeoff',
@@ -1175,7 +1175,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "slowing hides the failure",
-        "monitor/coach.py",
+        "monitor/entering.py",
         "            self._power.slows()\n",
         "            pass\n",
         "a dead engine at a sample a second is never called",
@@ -1207,7 +1207,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "the roll begins as a taxi",
-        "monitor/conditions.py",
+        "monitor/conditions_before.py",
         "        if self.power and s.v_trend.rate > MAY_ROLL_KT_S:\n            return None",
         "        if False:\n            return None",
         "every takeoff without a lever starts late, as a taxi",
@@ -1280,7 +1280,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a low reading is a sink",
-        "monitor/deviations.py",
+        "monitor/deviations_air.py",
         "        height = s.level_now - (s.zero_ft or 0.0)  # one",
         "        # one",
         '"Sinking" for noise of the height',
@@ -1288,7 +1288,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "levelled off and told to slow down",
-        "monitor/deviations.py",
+        "monitor/deviations_air.py",
         "            chosen = chosen or self._conditions.level_since is not None\n",
         "",
         '"Nose up" in level flight',
@@ -1296,7 +1296,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "levelled off and told to keep power",
-        "monitor/deviations.py",
+        "monitor/deviations_air.py",
         'reduced and "level-off" not in self._routine.done and self._conditions.level_since is None',
         "reduced",
         '"Keep power" after "Level off"',
@@ -1328,7 +1328,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "steps of altitude are a stuck one",
-        "monitor/plausibility.py",
+        "monitor/static_source.py",
         "3.0 * STILL_FT + 1.5 * _step_ft(since.altitude_ft)",
         "3.0 * STILL_FT",
         "a coarse altimeter is set aside",
@@ -1417,7 +1417,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "power that is back is told of",
-        "monitor/power_loss.py",
+        "monitor/power_pressure.py",
         "        return not self._as_before(BACK_PART if reason",
         "        return True or not self._as_before(BACK_PART if reason",
         "a cough on the roll is told of aloft",
@@ -1497,7 +1497,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "no wind at rest",
-        "monitor/coach.py",
+        "monitor/entering.py",
         "        self.state.allow_for_wind()\n",
         "",
         "heights are early in wind",
@@ -1505,7 +1505,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "lag is climb",
-        "monitor/plausibility.py",
+        "monitor/static_source.py",
         " and far and not since.calmed(vertical):",
         " and far:",
         "a level-off takes the altitude away",
@@ -1521,7 +1521,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a skipping clock climbs",
-        "monitor/plausibility.py",
+        "monitor/static_source.py",
         "min(t - since.last_t, STEP_MOST_S)",
         "(t - since.last_t)",
         "a clock that skips takes the altitude away",
@@ -1569,7 +1569,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "less heat is lean",
-        "monitor/routine.py",
+        "monitor/routine_climb.py",
         "climb is None or climb <= self._set.positive_rate_fpm or self._conditions.power_reduced() is not None",
         "climb is None",
         "Mixture at the level-off",
@@ -1585,7 +1585,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "one gust arms",
-        "monitor/deviations.py",
+        "monitor/deviations_air.py",
         "self._armed = mean >= target",
         "self._armed = ias >= target",
         "a gust begins the remarks on climb speed",
@@ -1593,7 +1593,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "the climb's remarks outlive it",
-        "monitor/coach.py",
+        "monitor/entering.py",
         "        self._deviations.end_remarks()\n",
         "",
         "Flaps is said on downwind",
@@ -1706,7 +1706,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "stuck switch lands",
-        "monitor/coach.py",
+        "monitor/entering.py",
         "        self._conditions.touchdown.switch_dead = self._conditions.liftoff.switch_dead\n",
         "",
         "thirty takeoffs in one",
@@ -1754,7 +1754,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "slow gain is none",
-        "monitor/deviations.py",
+        "monitor/deviations_air.py",
         "SPEED_LEAST_KT = 0.3",
         "SPEED_LEAST_KT = 3.0",
         "Nose down to a weak aeroplane gaining speed",
@@ -1762,7 +1762,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "idle lever takes off",
-        "monitor/conditions.py",
+        "monitor/conditions_before.py",
         "v >= 0.8 * self._vr and not idle",
         "v >= 0.8 * self._vr",
         "a gust in the landing roll is a takeoff",

@@ -1,0 +1,108 @@
+"""Power lost by manifold pressure; and whether what was lost, by this gauge or by rpm, is lost still."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from monitor.agenda import Agenda, Hold
+from monitor.aircraft import Aircraft
+from monitor.atmosphere import pressure_inhg
+from monitor.judge import Judge
+from monitor.power_levers import PowerLevers, throttle_closed
+from monitor.settings import Settings
+from monitor.state import State
+
+BACK_PART = 0.9  # of its best: an engine that coughed is back (common practice, no source)
+
+
+class PowerPressure(PowerLevers):
+    """Watches the manifold pressure of a governed engine, as a part of ambient pressure."""
+
+    __slots__ = (
+        "_aircraft", "_judge", "_pressure_failure_hold", "_pressure_loss_hold", "_proven_ratio", "_proven_rpm",
+        "maybe_off",
+    )  # fmt: skip
+
+    def __init__(self, state: State, aircraft: Aircraft, settings: Settings, agenda: Agenda, judge: Judge) -> None:
+        super().__init__(state, aircraft, settings)
+        self._aircraft = aircraft
+        self._judge = judge
+        self._pressure_loss_hold = Hold(agenda, settings.power_loss_hold_s, self._pressure_lost)
+        self._pressure_failure_hold = Hold(agenda, settings.engine_failure_hold_s, self._cue("engine-failure"))
+        self.maybe_off = False
+        self.begin_pressure()
+
+    def begin_pressure(self) -> None:
+        """A takeoff begins."""
+        self.begin_levers()
+        for hold in (self._pressure_loss_hold, self._pressure_failure_hold):
+            hold.clear()
+        self._proven_rpm = self._proven_ratio = 0.0  # the best of the takeoff, whatever the levers did since
+
+    def _cue(self, reason: str) -> Callable[[float], None]:
+        return lambda t: self._judge.cue(reason, t, lambda: self._still(reason), self.maybe_off)
+
+    def _still(self, reason: str) -> bool:
+        """What was lost is lost still."""
+        if reason == "rpm-low":
+            rpm, least = self._s.sample.rpm, self._aircraft.rpm_takeoff_min
+            return rpm is None or least is None or rpm < least
+        if reason == "manifold-pressure-low" and self._pressure_low():
+            return True
+        return not self._as_before(BACK_PART if reason == "engine-failure" else 1.0 - self._set.power_loss_part)
+
+    def _as_before(self, part: float) -> bool:
+        """The engine turns, and breathes, nearly (to this part) as at its best before any lever was moved."""
+        rpm, pressure = self._s.sample.rpm, self._s.sample.manifold_pressure_inhg
+        if rpm is None and pressure is None:
+            return False
+        if rpm is not None and rpm < part * self._proven_rpm:
+            return False
+        return pressure is None or self._fixed or (self._ratio or 0.0) >= part * self._proven_ratio
+
+    def _pressure_low(self) -> bool:
+        """A governed engine breathes less than ambient pressure allows."""
+        sample = self._s.sample
+        pressure, altitude = sample.manifold_pressure_inhg, sample.altitude_ft
+        if pressure is None or altitude is None or self._fixed:
+            return False
+        return pressure < pressure_inhg(altitude) - self._set.manifold_pressure_margin_inhg
+
+    def _watch_pressure(self, pressure: float, in_air: bool) -> None:
+        s, set_ = self._s, self._set
+        altitude = s.sample.altitude_ft
+        if altitude is None:
+            if "altitude_ft" in s.seen:
+                return  # it was set aside: ambient pressure is no longer known
+            altitude = s.height or 0.0
+        ambient = pressure_inhg(altitude)
+        now = pressure / ambient
+        ratio = self._ratio = (
+            now if self._ratio is None else self._ratio + (s.dt if s.dt < 1.0 else 1.0) * (now - self._ratio)
+        )
+        if self._best_ratio is None or ratio > self._best_ratio:
+            self._best_ratio = ratio
+            self._proven_ratio = max(self._proven_ratio, ratio)
+        before = self._second[0][2]
+        fell = before is not None and self._sudden(before, pressure)
+        fell = fell or (self._pressure_failure_hold.since is not None and now < 0.88 * self._best_ratio)
+        if fell and s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
+            self._pressure_failure_hold.begin_agreed(s.t, s.t, s.dt)
+        elif self._pressure_failure_hold.since is not None and now > 0.9 * self._best_ratio:
+            self._pressure_failure_hold.clear()
+        limit = self._best_ratio * (1.0 - set_.power_loss_part)
+        low = now < limit and self._loss_can_be_told(in_air)
+        if low or now > self._best_ratio * (1.0 - 0.8 * set_.power_loss_part):
+            self._once_more(self._pressure_loss_hold, low)
+
+    def _pressure_lost(self, t: float) -> None:
+        """The same by manifold pressure; without a lever channel, unless it is the pressure of a closed throttle."""
+        sample, hold = self._s.sample, self._pressure_loss_hold
+        if sample.throttle is None and hold.since is not None:
+            if self._s.t < hold.since + 0.7 * hold.hold_s and t < hold.since + 3.0 * hold.hold_s:
+                hold.fired = False
+                hold.schedule(t + 0.5)
+                return
+            if throttle_closed(sample.manifold_pressure_inhg, sample.altitude_ft):
+                return
+        self._cue("power-loss")(t)

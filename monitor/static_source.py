@@ -1,0 +1,146 @@
+"""What a blocked static source or a stuck altitude shows in the climb, and how channels are set aside and taken back.
+
+The rules are on top of `monitor.plausibility`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from monitor.sample import Sample
+
+STUCK_S = 4.0
+STEP_MOST_S = 1.5  # a clock that skips is no climb
+BLOCKED_S = 3.0
+BLOCKED_KT = 12.0
+LEAVES_KT = 3.0
+STANDS_S = 7.5  # a weak climb of 100 ft/min leaves the band in this time
+STILL_FT = 12.0  # noise, and rounding to 10 ft, of a pressure that does not change
+
+NAMES: tuple[str, ...] = Sample.__struct_fields__
+_ALTITUDE = NAMES.index("altitude_ft")
+STATIC = ("ias_kt", "altitude_ft", "vertical_speed_fpm")
+"""What a static source gives."""
+
+Row = tuple[float | None, ...]
+
+
+class _Still:
+    """Since when the altitude has stood still, with the speeds then, and what vertical speed would have made of it."""
+
+    __slots__ = ("altitude_ft", "expected_ft", "fastest_fpm", "groundspeed_kt", "ias_kt", "last_t", "t")
+
+    def __init__(self, t: float, altitude_ft: float, ias_kt: float | None, groundspeed_kt: float | None) -> None:
+        self.t = self.last_t = t
+        self.altitude_ft = altitude_ft
+        self.ias_kt = ias_kt
+        self.groundspeed_kt = groundspeed_kt
+        self.expected_ft = 0.0
+        self.fastest_fpm = 0.0
+
+    def slower_kt(self, ias_kt: float | None, groundspeed_kt: float | None) -> float | None:
+        """How much slower the airspeed became than the speed over the ground did; None where one is not sent."""
+        if None in (self.ias_kt, ias_kt, self.groundspeed_kt, groundspeed_kt):
+            return None
+        assert self.ias_kt is not None and ias_kt is not None
+        assert self.groundspeed_kt is not None and groundspeed_kt is not None
+        return self.ias_kt - ias_kt - max(self.groundspeed_kt - groundspeed_kt, 0.0)
+
+    def calmed(self, vertical_fpm: float | None) -> bool:
+        """Vertical speed is dying away too, as it does on the same blocked source; True where it is not sent."""
+        return vertical_fpm is None or abs(vertical_fpm) < max(100.0, 0.6 * self.fastest_fpm)
+
+
+class StaticSource:
+    """Watches the altitude of the climb. `tell(id, channel, why, t)`: what is set aside, and what returns."""
+
+    def __init__(self, tell: Callable[[str, str, str, float], None]) -> None:
+        self._tell = tell
+        self.restart_static()
+
+    def restart_static(self) -> None:
+        """Start over, as after a jump of the clock."""
+        self._lost: set[int] = set()
+        self.aside: frozenset[str] = frozenset()
+        self._still: _Still | None = None
+        self._stuck_ft: float | None = None  # where the altitude stood when it alone was set aside
+
+    def climb(self, t: float, sample: Sample) -> None:
+        """One sample of the climb: is the static source blocked, or the altitude stuck?"""
+        altitude = sample.altitude_ft
+        since = self._still
+        if altitude is None:
+            self._still = None
+        elif since is None or abs(altitude - since.altitude_ft) > STILL_FT:
+            self._still = _Still(t, altitude, sample.ias_kt, sample.groundspeed_kt)
+        else:
+            self._judge_still(since, t, sample)
+
+    def altitude_stands(self, t: float, ias_kt: float | None, groundspeed_kt: float | None) -> bool:
+        """In the climb, altitude has stood still while the airspeed leaves the groundspeed's side, or for longer where
+        that is not sent: the source may be blocked, and what is derived from it is not to be judged meanwhile."""
+        still = self._still
+        if still is None:
+            return False
+        lasted_s = t - still.t
+        if lasted_s < STUCK_S:  # as at nearly every sample: a climb leaves the band
+            return False
+        slower_kt = still.slower_kt(ias_kt, groundspeed_kt)
+        return lasted_s >= STANDS_S if slower_kt is None else slower_kt >= LEAVES_KT
+
+    def climb_unknown(self, t: float, sample: Sample) -> bool:
+        """The climb is known from this altitude alone, and it stands still: it may as well be stuck."""
+        alone = sample.vertical_speed_fpm is None and sample.height_ft is None
+        return alone and self.altitude_stands(t, None, None)
+
+    def _judge_still(self, since: _Still, t: float, sample: Sample) -> None:
+        vertical = sample.vertical_speed_fpm
+        if vertical is not None:
+            since.expected_ft += vertical / 60.0 * min(t - since.last_t, STEP_MOST_S)
+            since.fastest_fpm = max(since.fastest_fpm, abs(vertical))
+        since.last_t = t
+        lasted = t - since.t
+        if lasted < BLOCKED_S:
+            return
+        far = abs(since.expected_ft) > 3.0 * STILL_FT + 1.5 * _step_ft(since.altitude_ft)
+        # A vertical speed that dies away is its own instrument's lag: the aeroplane levelled off.
+        if lasted >= STUCK_S and far and not since.calmed(vertical):
+            self._stuck_ft = since.altitude_ft
+            self._set_aside(("altitude_ft",), "altitude stands still against vertical speed", t)
+        elif since.calmed(vertical) and since.ias_kt is not None and sample.ias_kt is not None:
+            slower = since.ias_kt - sample.ias_kt
+            if since.groundspeed_kt is not None and sample.groundspeed_kt is not None:
+                slower -= max(since.groundspeed_kt - sample.groundspeed_kt, 0.0)
+            if slower >= BLOCKED_KT:
+                self._set_aside(STATIC, "static source blocked", t)
+
+    def _moves_again(self, t: float, now: Row) -> None:
+        """The altitude that stood still has moved on: it is believed again."""
+        stuck, altitude = self._stuck_ft, now[_ALTITUDE]
+        if stuck is None or altitude is None or abs(altitude - stuck) <= 2.0 * STILL_FT:
+            return
+        self._stuck_ft = self._still = None
+        self._take_back("altitude_ft", "moves again", t)
+
+    def on_the_ground(self, t: float) -> None:
+        """Down again: what a blocked static source showed aloft is believed until it shows so once more."""
+        for channel in STATIC if self.aside.issuperset(STATIC) else ():
+            self._take_back(channel, "on the ground again", t)
+        self._still = None
+
+    def _set_aside(self, channels: tuple[str, ...], why: str, t: float) -> None:
+        fresh = [channel for channel in channels if channel not in self.aside]
+        self.aside = self.aside | set(channels)
+        for channel in fresh:
+            self._lost.add(NAMES.index(channel))
+            self._tell("channel-lost", channel, why, t)
+
+    def _take_back(self, channel: str, why: str, t: float) -> None:
+        self.aside = self.aside - {channel}
+        self._lost.discard(NAMES.index(channel))
+        self._tell("channel-back", channel, why, t)
+
+
+def _step_ft(altitude_ft: float) -> float:
+    """The steps in which an altitude seems to come: an encoder of 100 or 50 ft stands still between two of them."""
+    return next((step for step in (100.0, 50.0) if altitude_ft % step == 0.0), 0.0)
