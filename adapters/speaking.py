@@ -46,7 +46,7 @@ def open_voice(
     from adapters.voice import make_voice
     from monitor.callouts import phrases
 
-    return Speaking(make_voice(phrases(setup.procedure, setup.aircraft, setup.options), settings), tell)
+    return Speaking(make_voice(phrases(setup.procedure, setup.aircraft), settings), tell)
 
 
 class Speaking:

@@ -107,7 +107,7 @@ class Agenda:
             self._refresh()
 
     def clear(self) -> None:
-        """Call everything off, as after a jump of the clock."""
+        """Call off what is armed, as after a jump of the clock; a hold that has fired, and waits no more, stays so."""
         for hold in list(self._armed):
             hold.clear()
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from monitor.aircraft import Aircraft
 from monitor.events import Event
-from monitor.options import Options
 from monitor.procedure import Procedure
 from monitor.words import Words
 
@@ -31,6 +30,6 @@ def worth_s(kind: str, id_: str) -> float:
     return 1.0 if id_ == "rotate" else _WORTH_S.get(kind, 2.0)
 
 
-def phrases(procedure: Procedure, aircraft: Aircraft, options: Options | None = None) -> list[str]:
+def phrases(procedure: Procedure, aircraft: Aircraft) -> list[str]:
     """Every phrase this flight may say, for rendering beforehand."""
     return Words(procedure, aircraft).phrases()

@@ -13,7 +13,7 @@ class Options(msgspec.Struct, frozen=True):
     level: of coaching, over the procedure's; levels: of single items, as the logbook's takeoffs suggest.
     abort_point_ft: along the runway from the start of the roll; not airborne there: abort. runway_start, runway_end:
     surveyed thresholds on the centreline, (latitude, longitude) in degrees, WGS 84. runway_width_ft: edge to edge.
-    voice: words are spoken; voice_latency_s: call to first sound, as first known. wind_known: headwind_kt holds.
+    voice: words are spoken; voice_latency_s: call to first sound, as first known.
     """
 
     field_elevation_ft: float | None = None

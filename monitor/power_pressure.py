@@ -72,7 +72,7 @@ class PowerPressure(PowerLevers):
         s, set_ = self._s, self._set
         altitude = s.sample.altitude_ft
         if altitude is None:
-            if "altitude_ft" in s.seen:
+            if s.altitude_seen:
                 return  # it was set aside: ambient pressure is no longer known
             altitude = s.height or 0.0
         ambient = pressure_inhg(altitude)

@@ -38,9 +38,9 @@ class State:
 
     __slots__ = (
         "_by_altitude", "_given_field_ft", "_height_t", "_learned_ft", "_position", "_terrain", "_vertical_t",
-        "_zero_n", "climb_fpm", "climbed_ft", "confirmed", "dt", "height", "history", "ias", "ias_died",
-        "ias_set_aside", "ias_trend", "level", "level_noise", "level_now", "level_smooth", "level_trend", "prev",
-        "prev_level", "prev_t", "relevelled", "rest_ias", "sample", "seen", "t", "track", "uses_height", "v",
+        "_zero_n", "altitude_seen", "climb_fpm", "climbed_ft", "confirmed", "dt", "height", "history", "ias",
+        "ias_died", "ias_set_aside", "ias_trend", "level", "level_noise", "level_now", "level_smooth", "level_trend",
+        "prev", "prev_level", "prev_t", "relevelled", "rest_ias", "sample", "t", "track", "uses_height", "v",
         "v_trend", "zero_ft",
     )  # fmt: skip
 
@@ -81,7 +81,7 @@ class State:
         self.rest_ias: float | None = None
         self.track: float | None = None
         self.history: deque[Row] = deque()
-        self.seen: set[str] = set()
+        self.altitude_seen = False  # ever: one that is missing now has been lost or set aside
         self.confirmed: frozenset[str] = frozenset()  # channels of which two samples in a row say the same sudden thing
         self._position = PositionSpeed()
 
@@ -147,8 +147,8 @@ class State:
             level = self._over_terrain(t, level, sample.altitude_ft)
         else:
             level = self._in_place_of_height(t, sample.altitude_ft) if self.uses_height else sample.altitude_ft
-        if not self.seen and sample.altitude_ft is not None:
-            self.seen.add("altitude_ft")
+        if sample.altitude_ft is not None:
+            self.altitude_seen = True
         trend = self.level_trend
         vertical = sample.vertical_speed_fpm
         if vertical is not None:

@@ -9,7 +9,6 @@ import pytest
 from monitor.callouts import phrases, urgency, worth_saying_s
 from monitor.events import KINDS, Event
 from monitor.judge import ABORT_TABLE
-from monitor.options import Options
 from monitor.words import DIGITS, Words, spoken
 from tests.synthetic import FIXED, Flown, fly, procedure, takeoff
 
@@ -61,7 +60,7 @@ def test_every_abort_has_words_that_begin_with_the_deciding_one(using: object) -
 @pytest.mark.parametrize("using", [NORMAL, GERMAN], ids=["en", "de"])
 def test_everything_said_in_flight_was_known_beforehand(using: object) -> None:
     """Whatever a flight says, clean or faulted, is in the list that was rendered before it."""
-    known = set(phrases(using, FIXED, Options()))  # type: ignore[arg-type]
+    known = set(phrases(using, FIXED))  # type: ignore[arg-type]
     flights = [
         takeoff(),
         takeoff(oil_pressure_psi=((13.0, 75.0), (15.0, 10.0))),
