@@ -64,7 +64,8 @@ def flown(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Flown]:
         screen, voice = Screen(2), InstantVoice()
         with monkeypatch.context() as patched, Path(os.devnull).open() as no_keys:
             patched.setattr("sys.stdin", no_keys)
-            for module in ("adapters.screens", "replay.trainer_stage"):
+            # The one that imports the other's name comes first: imported later it would keep ours for good.
+            for module in ("replay.trainer_stage", "adapters.screens"):
                 patched.setattr(f"{module}.make_screen", lambda *_args, **_keys: screen)
             patched.setattr("adapters.voice.make_voice", lambda *_args: voice)
             assert cli.main(list(line)) == 130
