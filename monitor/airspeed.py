@@ -101,6 +101,8 @@ class Airspeed:
         self._died_hold.update(s.ias_died, s.t)
         if ias < 20.0 or s.ias_set_aside or self._dead_hold.since is not None or self._just_off():
             self._watch(ias)
+        else:
+            self._stuck_from = None  # what it does unwatched, faster than that, is movement
 
     def _just_off(self) -> bool:
         """Soon after lift-off, flying straight on."""

@@ -20,7 +20,6 @@ OFFSET_NOISE_S, NOISE_TIMES, OFFSET_CLEAN_FT = 3.0, 2.5, 3.0
 """Over which the offset's scatter is learned, how many times its mean size is no drift, and how much of that is not
 counted (common practice, no source)."""
 TRACK_SAMPLES, TRACK_AGREES_DEG = 5, 3.0  # common practice, no source
-LEAP_DEG = 40.0  # between two samples: no turn on the ground, or one that goes on (common practice, no source)
 ODD_DEG = 8.0  # off the headings before and after, which agree: a damaged value (common practice, no source)
 POSITION_HOLDS_S = 1.5
 """So long the last position counts where samples come without one."""
@@ -72,14 +71,11 @@ class Direction:
 
     def line_up(self) -> None:
         """Lined up: the heading is the runway's, unless that was given."""
-        heading, before = self._s.sample.heading_deg, self._s.prev.heading_deg
+        heading = self._s.sample.heading_deg
         given = self._given
         if heading is None:
             return
         off_deg = 0.0 if given is None else abs(turn(given, heading))
-        known = given is not None and off_deg <= self._set.runway_check_deg
-        if not known and before is not None and abs(turn(before, heading)) > LEAP_DEG:
-            return  # one damaged value must not become the runway's heading
         self._runway_before = self._conditions.runway_heading
         if off_deg <= LINED_UP_DEG and given is not None and (self._s.v or 0.0) < MOVING_KT:
             self._stood_along = True

@@ -125,6 +125,19 @@ def test_two_samples_a_second(late_s: float) -> None:
     assert _off(takeoff(2.0, **_climbing(height)).without("on_ground")) == pytest.approx(off_s, abs=0.3)
 
 
+@pytest.mark.parametrize("late_s", [0.0, 0.2, 0.4, 0.6, 0.8])
+@pytest.mark.parametrize("left_out", [(), ("height_ft",)])
+def test_one_sample_a_second(late_s: float, left_out: tuple[str, ...]) -> None:
+    """At 1 Hz a climb that grows to its full rate in 1.2 s is found to a third of a sample, wherever it begins."""
+    off_s, grown_s = OFF_S + late_s, 1.2
+    times = np.linspace(0.0, grown_s, 25)
+    feet = 6.0 * (times - grown_s / np.pi * np.sin(np.pi * times / grown_s))  # the rate is 6 (1 - cos), ft/s
+    grows: Points = tuple(zip((off_s + times).tolist(), feet.tolist(), strict=True))
+    height: Points = (*grows, (116.0, grows[-1][1] + 12.0 * (116.0 - off_s - grown_s)))
+    flight = takeoff(1.0, **_climbing(height)).without("on_ground", *left_out)
+    assert _off(flight) == pytest.approx(off_s, abs=0.33)
+
+
 @pytest.mark.parametrize(("track_deg", "aborts"), [(80.0, False), (63.0, True)])
 def test_a_crab_at_lift_off_is_no_loss_of_direction(track_deg: float, aborts: bool) -> None:
     """Without a switch, floating at a foot in a crosswind, nose up and 18 degrees aside with the track along the runway

@@ -271,6 +271,33 @@ def test_a_pause_that_shows_in_no_clock(rate_hz: float, paused_s: float, at_s: f
     assert flown.t("callout", "turn") == pytest.approx(66.667 + paused_s, abs=0.1)
 
 
+def test_what_waits_is_no_older_for_a_pause() -> None:
+    """Oil pressure reads low for 0.3 s about a pause of 15 s: in the time that was flown that is no 1.5 s."""
+    samples = takeoff().bend("oil_pressure_psi", 18.9, 19.2, 10.0).samples()
+    n = next(n for n, sample in enumerate(samples) if at(sample) >= 19.0 - 1e-6)
+    copies = [replace(samples[n], time_s=at(samples[n]) + k / 20.0) for k in range(1, 301)]
+    after = [replace(sample, time_s=at(sample) + 15.0) for sample in samples[n + 1 :]]
+    flown = fly([*samples[: n + 1], *copies, *after])
+    assert flown.ids("feed") == ["started", "paused", "resumed"]
+    assert flown.warnings == []
+
+
+def test_a_wind_that_changes_in_the_climb_out_is_no_stuck_needle() -> None:
+    """Airspeed to and fro within 4 kt while the groundspeed gains 17 in twelve seconds aloft: it is the wind."""
+    air = (
+        (11.0, 0.0),
+        (25.0, 56.0),
+        (31.0, 64.0),
+        (34.0, 67.5),
+        (37.0, 64.5),
+        (40.0, 67.5),
+        (43.0, 65.0),
+        (55.0, 70.0),
+    )
+    ground = ((11.0, 0.0), (25.0, 50.0), (31.0, 55.0), (43.0, 72.0), (55.0, 76.0))
+    assert fly(takeoff(ias_kt=air, groundspeed_kt=ground)).warnings == []
+
+
 def test_height_sent_no_more_is_taken_from_the_altimeter() -> None:
     """Height is lost at 200 ft while altitude goes on: the calls come at their heights all the same."""
     flown = fly(takeoff().bend("height_ft", 41.5, 200.0, None))
