@@ -17,6 +17,7 @@ REVIVED_KT = 10.0  # above what it stuck at, or above 20 kt where it was dead, f
 REVIVED_NEAR_KT = 20.0  # no further than this from the groundspeed: it is alive (common practice, no source)
 REVIVED_S = 1.0
 SLOW_STUCK_PART = 0.6
+OF_THE_ROLL_S = 8.0  # so long what began on the roll is judged by its 5 kt (common practice, no source)
 ALOFT_S, STRAIGHT_DEG = 20.0, 15.0
 """So long after lift-off, so little off the heading then, and short of the climb speed a needle may be called stuck: a
 turn downwind, or a climb speed held in a lull, looks alike (common practice, no source)."""
@@ -168,10 +169,11 @@ class Airspeed:
             return False  # what it reads is the wind's doing still
         from_kt, low, high, most_kt = self._stuck_from or (v, ias, ias, 0.0)
         low, high = min(low, ias), max(high, ias)
-        if high - low >= most_kt or v < from_kt:
+        narrow_kt = SLOW_STUCK_PART * self._set.stuck_ias_kt
+        of_the_roll = self._off is not None and most_kt > narrow_kt and self._s.t - self._off[0] > OF_THE_ROLL_S
+        if high - low >= most_kt or v < from_kt or of_the_roll:
             from_kt, low, high = v, ias, ias
-            slow_or_off = v < 20.0 or self._off is not None
-            most_kt = self._set.stuck_ias_kt * (SLOW_STUCK_PART if slow_or_off else 1.0)
+            most_kt = narrow_kt if v < 20.0 or self._off is not None else self._set.stuck_ias_kt
         self._stuck_from = from_kt, low, high, most_kt
         return v - from_kt >= self._set.stuck_groundspeed_kt
 

@@ -1964,8 +1964,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a needle stuck in the climb-out",
         "monitor/airspeed.py",
-        "slow_or_off = v < 20.0 or self._off is not None",
-        "slow_or_off = v < 20.0",
+        "most_kt = narrow_kt if v < 20.0 or self._off is not None else",
+        "most_kt = narrow_kt if v < 20.0 else",
         "a wind that changes with height is a stuck needle",
         SEVENTH_LOOK,
     ),
