@@ -290,6 +290,13 @@ def test_a_wind_that_changes_in_the_climb_out_is_no_stuck_needle() -> None:
     assert fly(takeoff(ias_kt=air, groundspeed_kt=ground)).warnings == []
 
 
+def test_a_needle_that_sticks_in_the_climb_out() -> None:
+    """Airspeed that stands at 60 from 28 s on, while the groundspeed gains 18 in the next 14 s, is told."""
+    air = ((11.0, 0.0), (25.0, 56.0), (28.0, 60.0))
+    ground = ((11.0, 0.0), (25.0, 50.0), (28.0, 52.0), (42.0, 70.0), (55.0, 76.0))
+    assert ("airspeed-not-alive", "airspeed-not-alive") in fly(takeoff(ias_kt=air, groundspeed_kt=ground)).warnings
+
+
 def test_height_sent_no_more_is_taken_from_the_altimeter() -> None:
     """Height is lost at 200 ft while altitude goes on: the calls come at their heights all the same."""
     flown = fly(takeoff().bend("height_ft", 41.5, 200.0, None))

@@ -1966,7 +1966,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "monitor/airspeed.py",
         "most_kt = narrow_kt if v < 20.0 or self._off is not None else",
         "most_kt = narrow_kt if v < 20.0 else",
-        "a wind that changes with height is a stuck needle",
+        "a needle that sticks aloft is never told",
         SEVENTH_LOOK,
     ),
     Mutant(
