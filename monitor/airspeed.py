@@ -170,8 +170,9 @@ class Airspeed:
         from_kt, low, high, most_kt = self._stuck_from or (v, ias, ias, 0.0)
         low, high = min(low, ias), max(high, ias)
         narrow_kt = SLOW_STUCK_PART * self._set.stuck_ias_kt
-        of_the_roll = self._off is not None and most_kt > narrow_kt and self._s.t - self._off[0] > OF_THE_ROLL_S
-        if high - low >= most_kt or v < from_kt or of_the_roll:
+        if self._off is not None and self._s.t - self._off[0] > OF_THE_ROLL_S:
+            most_kt = narrow_kt
+        if high - low >= most_kt or v < from_kt:
             from_kt, low, high = v, ias, ias
             most_kt = narrow_kt if v < 20.0 or self._off is not None else self._set.stuck_ias_kt
         self._stuck_from = from_kt, low, high, most_kt

@@ -1964,9 +1964,10 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a needle stuck in the climb-out",
         "monitor/airspeed.py",
-        "most_kt = narrow_kt if v < 20.0 or self._off is not None else",
-        "most_kt = narrow_kt if v < 20.0 else",
-        "a needle that sticks aloft is never told",
+        "        if self._off is not None and self._s.t - self._off[0] > OF_THE_ROLL_S:\n"
+        "            most_kt = narrow_kt\n",
+        "",
+        "a wind that changes with height is a stuck needle",
         SEVENTH_LOOK,
     ),
     Mutant(
