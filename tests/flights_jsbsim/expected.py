@@ -39,7 +39,7 @@ def _fell_in_one_second(s: Scene, values: np.ndarray, share: float, after: float
 def _engine_failure(s: Scene, onset: float) -> Expected:
     crossing = _fell_in_one_second(s, s.c["rpm"], 0.15, onset)
     least = float(s.band("rpm")["takeoff_min"])  # type: ignore[arg-type]
-    idle = onset < s.full and float(s.c["rpm"][s.t <= s.full].max()) < 0.6 * least
+    idle = onset < s.full and float(np.interp(onset, s.t, s.c["rpm"])) < 0.6 * least
     # An engine that stops before it was ever opened up is no takeoff's: nobody needs to be told.
     return judged(s, "engine-failure", crossing, 0.0, earliest=onset, required=not idle)
 
