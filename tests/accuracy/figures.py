@@ -108,13 +108,22 @@ def flown_well(case: Case) -> bool:
 
 
 def _turned_round(case: Case) -> bool:
-    """More than 45 degrees off the runway on the wheels, and no failing steering was asked for."""
+    """More than 45 degrees off the runway on the wheels, and no failing steering was asked for; with no fault at all,
+    so far off for so long at speed that the rule itself stops it."""
     off_s, heading, fault = case.truth.wheels_off, case.columns.get("heading_deg"), case.scenario.fault
     if off_s is None or heading is None or (fault is not None and fault.kind == "veer"):
         return False
     rolling = case.columns["time_s"] < off_s
     away = (heading[rolling] - case.scenario.runway_deg + 180.0) % 360.0 - 180.0
-    return bool(rolling.any()) and float(np.nanmax(np.abs(away), initial=0.0)) > 45.0
+    if not rolling.any():
+        return False
+    swung = np.abs(away) > 15.0
+    speed = case.columns.get("groundspeed_kt", case.columns.get("ias_kt"))
+    if fault is None and speed is not None:
+        fast = swung & (speed[rolling] > 15.0)
+        if np.count_nonzero(fast) >= max(0.3 * case.sensors.rate_hz, 1.0):
+            return True
+    return float(np.nanmax(np.abs(away), initial=0.0)) > 45.0
 
 
 def _first(heard: Sequence[Heard], kind: str, name: str) -> Heard | None:
