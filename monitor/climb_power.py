@@ -25,7 +25,8 @@ GAP_S = 4.0  # once: two or three samples would have to tell
 SLOW_TAU_S = 4.0  # a gust of a knot is then worth 50 ft/min
 TURNS_DEG = 10.0  # in a turn an aeroplane climbs less (two false calls in 2,364 clean model flights, both there)
 CALM_KT_S = 0.35  # in air calmer than this a fall is held against what was before it, lest it pass for usual
-BEFORE_S = 8.0
+BEFORE_S = 13.0  # a loss takes five seconds to show in the climb, and its mean as long again
+CALM_TIMES, GUSTY_TIMES = 5.0, 4.0  # of the scatter a fall must be more
 LEAST_FPM = 300.0  # a climb that is weak to begin with cannot halve
 LULL_FPM = 500.0  # a fall by less may be sinking air even so
 GAINS_KT_S, NEAR_KT = 0.3, 2.0  # gaining speed for the climb: what instruments' lag makes of that is no scatter
@@ -128,9 +129,14 @@ class ClimbPower:
             self._calm = min(row[1] for row in before), max(row[2] for row in before)
         scatter, then = self._calm
         fell = then - now
-        if fell > LULL_FPM and self._gust < CALM_KT_S and then > LEAST_FPM and fell > max(part * then, 4.0 * scatter):
+        deep = fell > max(part * then, CALM_TIMES * scatter)
+        if fell > LULL_FPM and self._gust < CALM_KT_S and then > LEAST_FPM and deep:
             return True
-        return self._gust < GUSTY_KT_S and usual > LEAST_FPM and usual - now > max(part * usual, 4.0 * self._scatter)
+        return (
+            self._gust < GUSTY_KT_S
+            and usual > LEAST_FPM
+            and usual - now > max(part * usual, GUSTY_TIMES * self._scatter)
+        )
 
     def _lost(self, t: float) -> None:
         self._judge.cue("power-loss", t, lambda: True, False)
