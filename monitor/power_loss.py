@@ -24,7 +24,7 @@ FALLS_OVER_S, FALLS_PART = 0.4, 0.06  # rpm that falls by more than this still f
 MOST_CLIMB_FT_S = 1000.0 / 60.0  # hardly any trainer climbs faster (common practice, no source)
 SLOW_S = 0.5  # with samples further apart a best is what two of them show, lest one damaged value be it
 RICH_ABOVE_FT = 3500.0  # the lean height, before that shows
-THIN_AIR_PART = 1.6  # of the loss that counts, there: power fades with the air and with a mixture not followed up
+THIN_AIR_PART = 1.3  # of the loss that counts, there: power fades with the air and with a mixture not followed up
 
 
 class PowerLoss(PowerPressure):

@@ -282,7 +282,7 @@ def test_power_that_fades_far_up_is_the_air_and_the_pilots_hand(
     mixture: float, known: bool, last_rpm: float, lost: bool
 ) -> None:
     """From 3,500 ft above the lean height an engine left full rich fades by 0.03 % a second: 6 % in 80 s of climb is
-    no loss there, nor where the altitude is not sent and it may be there; leaned, 8 % is what counts in that air."""
+    no loss there, nor where the altitude is not sent and it may be there; leaned, 6.5 % is what counts in that air."""
     rpm = ((10.0, 700.0), (12.0, 2450.0), (30.0, 2450.0), (110.0, last_rpm))
     height = tuple((t, 7000.0 + 12.0 * max(t - 25.0, 0.0)) for t in (0.0, 25.0, 116.0))
     altitude = height if known else None
