@@ -305,7 +305,10 @@ def start(folder: Path, port: int, aeroplane: str, rest_ft: float) -> Live:
     return Live(process, folder, errors)
 
 
-@pytest.fixture(scope="module", params=[True, False], ids=["header seen", "header missed"])
+_LATE = pytest.param(False, marks=pytest.mark.long)
+
+
+@pytest.fixture(scope="module", params=[True, _LATE], ids=["header seen", "header missed"])
 def live(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[tuple[Sent, list[str], Path]]:
@@ -359,7 +362,7 @@ def test_the_recording_of_a_live_flight_replays_to_the_same_bytes(live: Told) ->
 @pytest.mark.parametrize(
     ("scenario", "warnings", "ends_in"),
     [
-        (REJECTED, [], "rejected-takeoff"),
+        pytest.param(REJECTED, [], "rejected-takeoff", marks=pytest.mark.long),
         (OIL_EARLY, [("abort", "oil-pressure-low"), ("oil-pressure-low", "oil-pressure-low")], None),
     ],
     ids=["rejected at 40 kt", "low oil pressure early"],
