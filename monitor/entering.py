@@ -132,7 +132,6 @@ class Entering:
     def _enter_airborne(self, before: str | None, t: float) -> dict[str, Any]:
         if before == "climb" and (self.state.climb_fpm or 0.0) > -300.0:
             self.routine.levelled(t)
-        self._deviations.end_remarks()
         self._conditions.begin_flight()
         return {}
 

@@ -1595,8 +1595,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "the climb's remarks outlive it",
         "monitor/entering.py",
-        "        self._deviations.end_remarks()\n",
-        "",
+        '        if phase in ("standing", "taxi", "landing-roll", "airborne"):',
+        '        if phase in ("standing", "taxi", "landing-roll"):',
         "Flaps is said on downwind",
         FIFTH_LOOK,
     ),
