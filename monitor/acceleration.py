@@ -49,7 +49,7 @@ class Acceleration:
     def _can_be_told(self) -> bool:
         s = self._s
         sample, v = s.sample, s.v or 0.0
-        if sample.groundspeed_kt is None and sample.latitude_deg is None:
+        if not s.v_measured:
             return False  # an airspeed that stands still may be a gust, or a stuck needle
         if s.ias is not None and s.ias_trend.rate > GAINS_KT_S:
             return False  # the groundspeed stands still, the aeroplane does not

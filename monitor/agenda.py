@@ -50,7 +50,7 @@ class Hold:
             self._agenda.remove(self)
 
     def again(self, due: float) -> None:
-        """It has fired and the condition lasts: let it fire once more at `due`."""
+        """Let it fire at `due`, though it has fired already."""
         self.fired = False
         self.schedule(due)
 

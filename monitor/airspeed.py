@@ -68,11 +68,6 @@ class Airspeed:
         self._off = None
         self._s.ias_set_aside = False
 
-    def ground_speed_known(self) -> bool:
-        """The speed over the ground is measured, not taken from the airspeed itself."""
-        sample = self._s.sample
-        return sample.groundspeed_kt is not None or sample.latitude_deg is not None
-
     def roll(self) -> None:
         """One sample of the roll."""
         s = self._s
@@ -90,7 +85,7 @@ class Airspeed:
         """Power set, and the airspeed shows nothing, with no speed over the ground to tell the roll by."""
         s = self._s
         ias = s.sample.ias_kt
-        dead = power_set and ias is not None and ias < ALIVE_AT_MOST_KT and not self.ground_speed_known()
+        dead = power_set and ias is not None and ias < ALIVE_AT_MOST_KT and not self._s.v_measured
         self._check_hold.update(dead, s.t)
 
     def climb(self) -> None:
@@ -119,7 +114,7 @@ class Airspeed:
 
     def _watch(self, ias: float) -> None:
         s = self._s
-        if not self.ground_speed_known():
+        if not self._s.v_measured:
             return
         if not s.ias_set_aside:
             self._watch_dead(ias)

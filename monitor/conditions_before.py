@@ -88,7 +88,7 @@ class BeforeRoll(AirConditions):
     def still(self) -> bool:
         """Not moving on the ground, as far as the data tells."""
         s = self._s
-        if s.sample.groundspeed_kt is not None or s.sample.latitude_deg is not None:
+        if s.v_measured:
             return s.v is not None and s.v < STILL_KT and s.v_trend.rate < 0.4
         if s.ias is None:
             return False
@@ -116,10 +116,10 @@ class BeforeRoll(AirConditions):
         s = self._s
         switch = s.sample.on_ground
         if switch is not None:
-            return s.t if switch < 0.5 and max(s.ias or 0.0, s.v or 0.0) > 0.5 * self._vr else None
+            return s.t if switch < 0.5 and s.fastest_kt > 0.5 * self._vr else None
         if s.height is not None and s.uses_height and s.height > 50.0:
             return s.t
-        speed = max(s.ias or 0.0, s.v or 0.0)
+        speed = s.fastest_kt
         given = s.height is not None and s.zero_ft is not None and not s.uses_height
         if given and s.height is not None and s.height < 60.0 and speed < ROLLS_TO * self._vr:
             return None
@@ -148,7 +148,7 @@ class BeforeRoll(AirConditions):
         """In the air without a takeoff seen: put there, or a part of the stream was missed."""
         s = self._s
         switch = s.sample.on_ground
-        speed = max(s.ias or 0.0, s.v or 0.0)
+        speed = s.fastest_kt
         if switch is not None:
             flying = switch < 0.5 and speed > 0.5 * self._vr
         else:

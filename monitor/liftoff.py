@@ -67,7 +67,7 @@ class LiftOff:
 
     def update(self, s: State, interval_s: float) -> float | None:
         """The time of lift-off once it is certain, else None. Call with every sample of the roll."""
-        speed = max(s.ias or 0.0, s.v or 0.0)
+        speed = s.fastest_kt
         if self._armed_t is None and speed >= 0.62 * self._rotate_kt:
             self._armed_t = s.t
         if self._flies_t is None and speed >= FLIES_FROM * self._rotate_kt:
@@ -101,7 +101,7 @@ class LiftOff:
         """How far the level is above the lowest of the roll, less what the runway rose; None: not above it, or too
         slow to fly."""
         self._grade.roll(s, self._armed_t is not None)
-        if s.level is None or max(s.ias or 0.0, s.v or 0.0) < 0.62 * self._rotate_kt:
+        if s.level is None or s.fastest_kt < 0.62 * self._rotate_kt:
             return None
         if self._flies_t is not None:
             self._aloft.rolling(s, self._grade)
@@ -131,7 +131,7 @@ class LiftOff:
         if s.uses_height and self._clear_of_ground(s, rise):
             return self._began(s, interval_s)
         need = set_.liftoff_rise_fast_ft + 2.0 * s.level_noise if fast else set_.liftoff_rise_slow_ft
-        if rise < need or max(s.ias or 0.0, s.v or 0.0) < 0.75 * self._rotate_kt:
+        if rise < need or s.fastest_kt < 0.75 * self._rotate_kt:
             self._rising_since = None if rise < 0.5 * need else self._rising_since
             return None
         if self._rising_since is None:
@@ -212,7 +212,7 @@ class Touchdown:
         been turned."""
         if s.height is None or s.height <= SWITCH_BELOW_FT:
             return False
-        slow = max(s.ias or 0.0, s.v or 0.0) <= self._set.touchdown_speed_part * self._rotate_kt
+        slow = s.fastest_kt <= self._set.touchdown_speed_part * self._rotate_kt
         return not slow and (abs(s.climb_fpm or 0.0) > FLAT_FPM or s.v_trend.rate > SLOWS_KT_S)
 
     def _by_motion(self, s: State) -> float | None:
@@ -222,7 +222,7 @@ class Touchdown:
         if climb is None or speed is None:
             return None
         flat = abs(climb) < FLAT_FPM
-        slow = max(speed, s.v or 0.0) < self._set.touchdown_speed_part * vr
+        slow = s.fastest_kt < self._set.touchdown_speed_part * vr
         at_field = s.height is not None and s.height < 25.0 and s.v_trend.rate < SLOWS_KT_S and speed < 1.1 * vr
         return self._held(flat and (slow or at_field), s.t, s.t, 1.0 if slow else 2.0)
 

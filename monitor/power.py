@@ -142,8 +142,7 @@ class Power(PowerLoss):
         if not rolling and not (good or static):
             self._set_hold.clear()
             return
-        self._set_hold.fired = False
-        self._set_hold.schedule(max(due, s.t))
+        self._set_hold.again(max(due, s.t))
 
     def _watch_peak(self, rpm: float, lever: bool) -> None:
         """Before power has been judged: an engine that was nearly there, and falls back with the lever full."""

@@ -176,8 +176,7 @@ class PowerLoss(PowerPressure):
         may_be = s.sample.throttle is None and (s.dt < SLOW_S or self._judge.zone != "air")
         slow_hand = may_be and hold.since is not None and t < hold.since + SLOW_HAND_S + s.dt
         if slow_hand and self._still_falls():
-            hold.fired = False
-            hold.schedule(t + FALLS_OVER_S)
+            hold.again(t + FALLS_OVER_S)
             return
         self._cue("engine-failure")(t)
 
@@ -197,22 +196,19 @@ class PowerLoss(PowerPressure):
         if self._s.sample.throttle is None and hold.since is not None:
             # A closing throttle begins like this too: wait for a sample that shows where it ends.
             if self._s.t < hold.since + 0.7 * hold.hold_s and t < hold.since + 3.0 * hold.hold_s:
-                hold.fired = False
-                hold.schedule(t + 0.5)
+                hold.again(t + 0.5)
                 return
             if now is not None and (self._closed(now) or (before is not None and now < 0.97 * before)):
                 hold.clear()
                 return
         falling = before is not None and now is not None and now < before * (1.0 - 0.5 * self._set.engine_failure_part)
         if falling and self._loss_hold.since is not None and t - self._loss_hold.since < self._loss_hold.hold_s + 0.6:
-            self._loss_hold.fired = False
-            self._loss_hold.schedule(t + 0.2)
+            hold.again(t + 0.2)
             return
         if self._failure_hold.fired:
             return
         if self._failure_hold.due < inf:  # it looks like a failure, and waits for one more sample to say so
-            self._loss_hold.fired = False
-            self._loss_hold.schedule(self._failure_hold.due + 0.01)
+            hold.again(self._failure_hold.due + 0.01)
             return
         failed = now is not None and self.best_rpm is not None and now < 0.75 * self.best_rpm
         self._cue("engine-failure" if failed else "power-loss")(t)

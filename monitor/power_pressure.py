@@ -100,8 +100,7 @@ class PowerPressure(PowerLevers):
         sample, hold = self._s.sample, self._pressure_loss_hold
         if sample.throttle is None and hold.since is not None:
             if self._s.t < hold.since + 0.7 * hold.hold_s and t < hold.since + 3.0 * hold.hold_s:
-                hold.fired = False
-                hold.schedule(t + 0.5)
+                hold.again(t + 0.5)
                 return
             if throttle_closed(sample.manifold_pressure_inhg, sample.altitude_ft):
                 return

@@ -114,9 +114,8 @@ class Routine(ClimbRoutine):
     def _needle_lags(self) -> bool:
         """The airspeed does not follow an aeroplane that accelerates: it is that which will be told, if it lasts."""
         s = self._s
-        if s.sample.groundspeed_kt is None and s.sample.latitude_deg is None:
-            return False
-        return s.v_trend.rate > self._set.no_acceleration_kt_s and s.ias_trend.rate < FOLLOWS_PART * s.v_trend.rate
+        gathers = s.v_measured and s.v_trend.rate > self._set.no_acceleration_kt_s
+        return gathers and s.ias_trend.rate < FOLLOWS_PART * s.v_trend.rate
 
     def _watch_rotate(self) -> None:
         ias = self._s.sample.ias_kt

@@ -113,10 +113,17 @@ class State:
 
     def _dies(self, ias: float) -> bool:
         """Without groundspeed the airspeed's fall would look like a stop."""
-        sample, before = self.sample, self.ias
-        if ias >= DEAD_KT or sample.groundspeed_kt is not None or sample.latitude_deg is not None:
-            return False
-        return stops(before, ias, self.dt)
+        return ias < DEAD_KT and not self.v_measured and stops(self.ias, ias, self.dt)
+
+    @property
+    def v_measured(self) -> bool:
+        """The speed over the ground is sent, or positions are; else it is taken from the airspeed itself."""
+        return self.sample.groundspeed_kt is not None or self.sample.latitude_deg is not None
+
+    @property
+    def fastest_kt(self) -> float:
+        """The greater of airspeed and speed over the ground; 0 where neither is known."""
+        return max(self.ias or 0.0, self.v or 0.0)
 
     def _ground_speed(self, t: float, sample: Sample) -> None:
         v = sample.groundspeed_kt

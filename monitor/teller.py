@@ -230,7 +230,7 @@ class Teller:
     def gauge(self, id_: str, channel: str, t: float) -> None:
         """An instrument outside its band: early on it is said; from half VR on it is shown, and said from 500 ft."""
         judge = self._judge
-        if judge.closed or judge.engine_failed or judge.on_wheels_aborted or judge.told(GRAVER.get(id_, "")):
+        if self._graver or judge.told(GRAVER.get(id_, "")):
             return
         value = getattr(self._s.sample, channel)
         more = {"value": None if value is None else round(value, 1)}
