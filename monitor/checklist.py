@@ -6,11 +6,12 @@ from collections.abc import Callable
 
 from monitor.aircraft import Aircraft
 from monitor.geo import turn
+from monitor.heights import ALTIMETER_OFF_FT
 from monitor.options import Options
 from monitor.routine import Routine
 from monitor.sample import Sample
 from monitor.settings import Settings
-from monitor.state import ALTIMETER_OFF_FT, State
+from monitor.state import State
 
 Item = tuple[str, str]  # (item, "ok" | "not-ok" | "ask")
 

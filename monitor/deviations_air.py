@@ -235,8 +235,7 @@ class AirDeviations(Remarks):
         s, set_ = self._s, self._set
         throttle, flaps = s.sample.throttle, s.sample.flaps_deg
         if throttle is not None:
-            if throttle > self._throttle_best:
-                self._throttle_best = throttle
+            self._throttle_best = max(throttle, self._throttle_best)
             reduced = throttle < self._throttle_best - set_.power_reduced_part
             reduced = reduced and "level-off" not in self._routine.done and self._conditions.level_since is None
             low = height is not None and height < set_.turn_height_ft

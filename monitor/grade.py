@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections import deque
 from math import sqrt
 
+from monitor.geo import FEET_PER_S_PER_KNOT
 from monitor.state import Row, State
 
-FT_PER_S_PER_KT = 6076.12 / 3600.0  # the international nautical mile of 1,852 m (BIPM, SI brochure, table 8)
 LEAST_RISE_FT = 0.5
 NOISE_PART = 3.0  # of the level's mean scatter must be exceeded, or
 SUM_PART = 2.5  # of what vertical speed's scatter may add up to (standard deviation)
@@ -43,7 +43,7 @@ class Grade:
         if s.uses_height or s.level is None:
             self.part = 0.0
             return
-        step_ft = (s.v or 0.0) * FT_PER_S_PER_KT * s.dt
+        step_ft = (s.v or 0.0) * FEET_PER_S_PER_KNOT * s.dt
         if fast_enough:
             self.risen_ft += self.part * step_ft
         else:
@@ -74,7 +74,7 @@ class Grade:
 
     def climb_fpm(self, speed_kt: float | None) -> float:
         """The climb with the wheels on the ground at a speed (ft/min)."""
-        return self.part * (speed_kt or 0.0) * FT_PER_S_PER_KT * 60.0
+        return self.part * (speed_kt or 0.0) * FEET_PER_S_PER_KNOT * 60.0
 
     def levelled(self, rows: deque[Row]) -> deque[Row]:
         """The rows, up to now, with level and climb as on a level runway."""

@@ -9,8 +9,8 @@ import msgspec
 import numpy as np
 
 from monitor.events import Event
+from monitor.heights import CLEAR_FT, TERRAIN_FT, TERRAIN_S
 from monitor.options import Options
-from monitor.state import CLEAR_FT, TERRAIN_FT, TERRAIN_S
 from replay.series import Array, Column, Doubt, NotMeasured, Row, Series
 
 WHEELS_OFFSET_FT = (1.5, 15.0)
@@ -190,7 +190,7 @@ def height_above_field(
 
 
 def _over_terrain(t: Array, height_ft: Array, altimeter_ft: Array) -> Array:
-    """The height, or the altimeter's since the two have been apart for so long as in `monitor.state`."""
+    """The height, or the altimeter's since the two have been apart for so long as in `monitor.heights`."""
     aloft = (height_ft >= CLEAR_FT) & (altimeter_ft >= CLEAR_FT)
     apart = aloft & (np.abs(altimeter_ft - height_ft) >= TERRAIN_FT)
     since = np.maximum.accumulate(np.where(apart, -np.inf, t))  # the last time they were together

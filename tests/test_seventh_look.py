@@ -95,10 +95,8 @@ def test_the_runway_of_an_earlier_takeoff_is_forgotten() -> None:
 @pytest.mark.parametrize("change_ft", [120.0, -120.0])
 def test_the_subscale_turned_on_the_ramp_takes_no_channel_away(change_ft: float) -> None:
     """An altimeter that is set while the aeroplane stands is no climb against a height of 0."""
-    flight = takeoff(
-        altitude_ft=_up(((0.0, FIELD_FT - change_ft), (25.0, 280.0), (116.0, 1372.0)), 2.0, change_ft, 2.0)
-    )
-    flown = fly(flight.with_(altitude_ft=((0.0, 400.0 - change_ft), (4.0, 400.0), (25.0, 400.0), (116.0, 1492.0))))
+    turned: Points = ((0.0, FIELD_FT - change_ft), (4.0, FIELD_FT), (25.0, FIELD_FT), (116.0, FIELD_FT + 1092.0))
+    flown = fly(takeoff(altitude_ft=turned))
     assert flown.all("feed", "channel-lost") == []
     _all_called(flown)
 

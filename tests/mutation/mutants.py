@@ -484,7 +484,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "height above the sea",
-        "monitor/state.py",
+        "monitor/heights.py",
         "self.height = None if self.level is None or self.zero_ft is None else self.level - self.zero_ft",
         "self.height = self.level",
         "height is not above the field",
@@ -1482,7 +1482,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "any field elevation",
-        "monitor/state.py",
+        "monitor/heights.py",
         "abs(learned - given) > ALTIMETER_OFF_FT else given",
         "False else given",
         "heights above a wrong field",
@@ -1899,7 +1899,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "heights above the ground below",
-        "monitor/state.py",
+        "monitor/heights.py",
         "        return above_ft + zero if self._by_altitude else level",
         "        return level",
         '"Turn altitude" at 250 ft over a cliff',
@@ -1907,7 +1907,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "height that is sent no more",
-        "monitor/state.py",
+        "monitor/heights.py",
         "        return above_ft + (self.zero_ft or 0.0) if self._by_altitude else None",
         "        return None",
         "no call after height is lost",
