@@ -99,7 +99,9 @@ class Heights:
         """The height sent, or the altimeter's where the ground below is another than the field's."""
         zero = self.zero_ft or 0.0
         if altitude_ft is None or self._learned_ft is None or level - zero < CLEAR_FT:
-            self._show_by_altitude(False)
+            self._terrain = None
+            if self._by_altitude:
+                self._show_by_altitude(False)
             return level
         above_ft = altitude_ft - self._learned_ft
         if not self._by_altitude:
