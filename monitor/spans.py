@@ -60,6 +60,14 @@ def _cells(char: str) -> int:
 _ASCII_FOR = {"\N{DEGREE SIGN}": "", "\N{EN DASH}": "-", "\N{EM DASH}": "-", "\N{RIGHT SINGLE QUOTATION MARK}": "'"}
 
 
+_UNCERTAIN = (
+    (0x1160, 0x11FF), (0xD7B0, 0xD7FF), (0x3164, 0x3164), (0xFFA0, 0xFFA0),  # parts of Korean syllables, and fillers
+    (0x2630, 0x2637), (0x268A, 0x268F), (0x4DC0, 0x4DFF), (0x1D300, 0x1D37F),  # wide since Unicode 16 only
+    (0xFE00, 0xFE0F),  # variation selectors change their neighbour's width
+)  # fmt: skip
+"""Signs that take one column or another by the terminal and its Unicode version, as emoji (from 0x1F000 on) do."""
+
+
 def _plain(char: str, ascii_only: bool) -> str:
     """The character as it may be shown: control, private and joining ones become "?", spaces become a space."""
     if " " <= char <= "~":
@@ -70,8 +78,8 @@ def _plain(char: str, ascii_only: bool) -> str:
         return "" if unicodedata.combining(char) else _ASCII_FOR.get(char, "?")
     if unicodedata.category(char)[0] == "C" or unicodedata.category(char) == "Mc" or not char.isprintable():
         return "?"
-    # Emoji take one cell or two depending on the terminal, and variation selectors change their neighbour's width.
-    return "?" if ord(char) >= 0x1F000 or 0xFE00 <= ord(char) <= 0xFE0F or unicodedata.category(char) == "Me" else char
+    uncertain = ord(char) >= 0x1F000 or unicodedata.category(char) == "Me"
+    return "?" if uncertain or any(first <= ord(char) <= last for first, last in _UNCERTAIN) else char
 
 
 @lru_cache(maxsize=4096)

@@ -90,6 +90,13 @@ _AROUND = st.builds(
 )
 
 
+def test_every_character_is_as_wide_as_the_painter_takes_it_for() -> None:
+    """What is let through of any character takes as many columns as rich, the painter, measures."""
+    for code in range(0x20, 0x20000):
+        shown = clean(chr(code))
+        assert cells(shown) == cell_len(shown), hex(code)
+
+
 @settings(max_examples=100, deadline=None)
 @given(
     view=st.builds(View, shot=_SNAPSHOT, around=_AROUND),
