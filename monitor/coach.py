@@ -7,6 +7,8 @@ state; the phase; the watchers of that phase; what has fallen due by now. What a
 
 from __future__ import annotations
 
+from math import inf
+
 from monitor.agenda import Agenda
 from monitor.aircraft import Aircraft
 from monitor.airspeed import ALIVE_AT_MOST_KT, Airspeed, AirspeedData
@@ -30,7 +32,7 @@ from monitor.sample import Sample
 from monitor.snapshot import Snapshot
 from monitor.state import State
 from monitor.teller import Teller
-from monitor.timeline import LOST_S, Timeline
+from monitor.timeline import LOST_S, OFTEN_S, Timeline
 from monitor.view import View
 from monitor.words import Words
 
@@ -69,6 +71,8 @@ class Coach(Entering):
         self._configuration = Configuration(s, set_, agenda, judge, self.routine, self._power)
         self._takeoffs = 0
         self._aborted_in = None
+        self._looked_t = -inf
+        self._stands = False
         self._with_sample: list[tuple[str, float]] = []  # feed events that come with a sample, once its values are in
         self.routine.after_takeoff = self._check_after_takeoff
         self._view = View(self)
@@ -225,26 +229,34 @@ class Coach(Entering):
 
     def _climb(self) -> None:
         s, judge = self.state, self.judge
-        sample = s.sample
         judge.roll_on()
         self._power.climb()
-        believed = self._plausibility
-        stands = believed.altitude_stands(s.t, sample.ias_kt, sample.groundspeed_kt)
-        self._climb_power.update(stands or believed.climb_unknown(s.t, sample))
-        self._airspeed.climb()
-        self._limits.update()
-        believed.climb(s.t, sample)
-        self._airspeed_data.update()
+        often = s.t - self._looked_t >= OFTEN_S
+        if often:
+            self._looked_t = s.t
+            self._climb_often()
         if judge.engine_failed:
             self._deviations.glide()
             return
         self.routine.climb()
-        self._deviations.climb(stands)
+        self._deviations.climb(self._stands, often)
         height = s.height
         if height is not None and height >= self._set.turn_height_ft:
             if judge.held:
                 judge.high_enough(s.t)
             self._limits.high_enough(s.t)
+
+    def _climb_often(self) -> None:
+        """What must last for seconds before it counts."""
+        s, believed = self.state, self._plausibility
+        sample = s.sample
+        self._stands = believed.altitude_stands(s.t, sample.ias_kt, sample.groundspeed_kt)
+        unknown = self._stands or believed.climb_unknown(s.t, sample)
+        self._climb_power.update(unknown)
+        self._airspeed.climb()
+        self._limits.update()
+        believed.climb(s.t, sample)
+        self._airspeed_data.update()
 
     # ---- events ----------------------------------------------------------------------------------------------------
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from math import inf
+
 from monitor.liftoff import Touchdown
 from monitor.settings import Settings
 from monitor.state import State
+from monitor.timeline import OFTEN_S
 
 CIRCUIT_FT, DESCENT_FT = 700.0, 300.0  # above the field, and down from there (common practice, no source)
 
@@ -13,8 +16,8 @@ class AirConditions:
     """Watches a flight; `keep_climb` once a sample, then the phase's conditions are asked."""
 
     __slots__ = (
-        "_climb_best", "_climb_kt", "_climb_slow", "_flat_since", "_highest_ft", "_level_noticed_t", "_power_best",
-        "_s", "_set", "_sinking_since", "_throttle_full", "_vr", "level_since", "touchdown",
+        "_climb_best", "_climb_kt", "_climb_slow", "_flat_since", "_highest_ft", "_kept_t", "_level_noticed_t",
+        "_power_best", "_s", "_set", "_sinking_since", "_throttle_full", "_vr", "level_since", "touchdown",
     )  # fmt: skip
 
     def __init__(self, state: State, settings: Settings, rotate_kt: float, climb_kt: float) -> None:
@@ -36,6 +39,7 @@ class AirConditions:
         self._power_best = 0.0
         self._climb_slow = self._climb_best = 0.0
         self._highest_ft = 0.0
+        self._kept_t = -inf
 
     def begin_flight(self) -> None:
         """Off the ground: watch for its end."""
@@ -82,8 +86,12 @@ class AirConditions:
     def keep_climb(self) -> None:
         """The climb rate averaged over some seconds, and this climb's best; once a sample in flight."""
         s = self._s
+        dt = s.t - self._kept_t
+        if dt < OFTEN_S:
+            return
+        self._kept_t = s.t
         if s.climb_fpm is not None:
-            self._climb_slow += min(1.0, s.dt / 4.0) * (s.climb_fpm - self._climb_slow)
+            self._climb_slow += min(1.0, min(dt, OFTEN_S + s.dt) / 4.0) * (s.climb_fpm - self._climb_slow)
             if self._climb_slow > self._climb_best:
                 self._climb_best = self._climb_slow
             if s.climb_fpm > 0.5 * self._climb_best:

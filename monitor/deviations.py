@@ -149,11 +149,11 @@ class Deviations(AirDeviations):
 
     # ---- off the ground ----------------------------------------------------------------------------------------------
 
-    def climb(self, altitude_stands: bool) -> None:
-        """One sample of the climb; altitude_stands: its source may be blocked, and the airspeed's with it."""
+    def climb(self, altitude_stands: bool, often: bool) -> None:
+        """One sample of the climb, as `AirDeviations.climb`."""
         if self._roll_t is not None:
             self._end_roll()
-        super().climb(altitude_stands)
+        super().climb(altitude_stands, often)
 
     def _end_roll(self) -> None:
         """Off the ground: what was wrong on the wheels is over."""

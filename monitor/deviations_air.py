@@ -26,7 +26,7 @@ class AirDeviations(Remarks):
     __slots__ = (
         "_aircraft", "_armed", "_bank", "_below_angle", "_climb_fast", "_climb_slow", "_conditions", "_direction",
         "_drift", "_early_flaps", "_early_turn", "_flaps_fast", "_flaps_late", "_flaps_takeoff", "_highest",
-        "_mean_ias", "_pitch", "_power", "_procedure", "_routine", "_side", "_sink", "_slow", "_steep",
+        "_looked_t", "_mean_ias", "_pitch", "_power", "_procedure", "_routine", "_side", "_sink", "_slow", "_steep",
         "_throttle_best",
     )  # fmt: skip
 
@@ -72,21 +72,40 @@ class AirDeviations(Remarks):
     def begin_air(self) -> None:
         """A takeoff begins."""
         self.begin_remarks()
+        self._looked_t = 0.0
         self._mean_ias: float | None = None
         self._armed = False
         self._highest: float | None = None
         self._flaps_takeoff: float | None = None
         self._throttle_best = 0.0
 
-    def climb(self, altitude_stands: bool) -> None:
-        """One sample of the climb; altitude_stands: its source may be blocked, and the airspeed's with it."""
+    def climb(self, altitude_stands: bool, often: bool) -> None:
+        """One sample of the climb; altitude_stands: its source may be blocked, and the airspeed's with it; often: it is
+        time to look at what must last for seconds as well."""
         s = self._s
         height = s.height
-        turned = "turn" in self._routine.done or height is None or height >= self._routine.turn_height_ft
         if height is not None and height < 50.0:
             self._watch_pitch()
         elif self._pitch.since is not None:
             self._pitch.clear()
+        ias = s.ias
+        if ias is None or (ias < 20.0 and (s.v or 0.0) > 2.0 * ias):
+            # No airspeed, or one about to be called dead: no word about speed.
+            for hold in (self._slow, self._below_angle, self._climb_fast, self._climb_slow, self._flaps_fast):
+                hold.clear()
+            ias = None
+        else:
+            self._watch_stall(ias, height)
+        if often:
+            self._watch_way(height)
+            if ias is not None:
+                self._watch_speed(ias, height, altitude_stands)
+            self._watch_levers(height)
+            self._looked_t = s.t
+
+    def _watch_way(self, height: float | None) -> None:
+        """Where the aeroplane goes: bank, track, and down."""
+        turned = "turn" in self._routine.done or height is None or height >= self._routine.turn_height_ft
         self._watch_bank(height, turned)
         if turned:
             self._drift.clear()
@@ -94,21 +113,6 @@ class AirDeviations(Remarks):
         else:
             self._watch_track(height)
         self._watch_sink(height)
-        if s.ias is None or (s.ias < 20.0 and (s.v or 0.0) > 2.0 * s.ias):
-            # No airspeed, or one about to be called dead: no word about speed.
-            for hold in (self._slow, self._below_angle, self._climb_fast, self._climb_slow, self._flaps_fast):
-                hold.clear()
-        else:
-            self._watch_speed(s.ias, height, altitude_stands)
-            # Once the climb-out is over the pilot chooses the speed.
-            chosen = "after-takeoff" in self._routine.done or self._conditions.power_reduced() is not None
-            chosen = chosen or self._conditions.level_since is not None
-            if not chosen and not altitude_stands:
-                self._watch_climb_speed(s.ias, height)
-            else:
-                self._climb_fast.clear()
-                self._climb_slow.clear()
-        self._watch_levers(height)
 
     def glide(self) -> None:
         """One sample with the engine dead: what kills there is a stall, and a steep turn back."""
@@ -189,29 +193,37 @@ class AirDeviations(Remarks):
 
     def _watch_speed(self, ias: float, height: float | None, altitude_stands: bool) -> None:
         s, set_, speeds = self._s, self._set, self._aircraft.speeds_kias
-        out = self._watch_stall(ias, height)
         high = height is not None and height > 50.0
         if speeds.best_angle is not None:
             slow = high and not altitude_stands and ias < speeds.best_angle - set_.climb_slow_kt
             self._below_angle.update(slow, s.t)
         limit = speeds.flaps_extended_max
         if limit is not None:
-            self._flaps_fast.update(out and ias > limit, s.t)
+            self._flaps_fast.update(self._flaps_out() and ias > limit, s.t)
+        # Once the climb-out is over the pilot chooses the speed.
+        chosen = "after-takeoff" in self._routine.done or self._conditions.power_reduced() is not None
+        chosen = chosen or self._conditions.level_since is not None
+        if not chosen and not altitude_stands:
+            self._watch_climb_speed(ias, height)
+        else:
+            self._climb_fast.clear()
+            self._climb_slow.clear()
 
-    def _watch_stall(self, ias: float, height: float | None) -> bool:
-        """Near the stall with the flaps as they are; gives whether they are out."""
-        s, set_, speeds = self._s, self._set, self._aircraft.speeds_kias
-        flaps = s.sample.flaps_deg
-        out = flaps is not None and flaps > set_.flaps_up_deg
-        stall = speeds.stall_flaps if out and speeds.stall_flaps is not None else speeds.stall_clean
+    def _flaps_out(self) -> bool:
+        flaps = self._s.sample.flaps_deg
+        return flaps is not None and flaps > self._set.flaps_up_deg
+
+    def _watch_stall(self, ias: float, height: float | None) -> None:
+        """Near the stall with the flaps as they are."""
+        s, speeds = self._s, self._aircraft.speeds_kias
+        stall = speeds.stall_flaps if speeds.stall_flaps is not None and self._flaps_out() else speeds.stall_clean
         if stall is None:
-            return out
-        threshold = set_.stall_margin_part * stall
-        if ias < threshold and height is not None and height >= set_.ground_effect_ft:
+            return
+        threshold = self._set.stall_margin_part * stall
+        if ias < threshold and height is not None and height >= self._set.ground_effect_ft:
             self._slow.begin(s.crossing(s.prev.ias_kt, ias, threshold))
         elif self._slow.since is not None:
             self._slow.clear()
-        return out
 
     def _watch_climb_speed(self, ias: float, height: float | None) -> None:
         """Outside +10/-5 kt of the climb speed in the mean of 3 s, for 3 s; over again inside +8/-3."""
@@ -220,7 +232,8 @@ class AirDeviations(Remarks):
             return
         target = self._aircraft.speeds_kias.best_rate
         mean = self._mean_ias  # exponential: as old as a plain mean with half its time constant
-        mean = ias if mean is None else mean + min(1.0, s.dt / (0.5 * set_.climb_mean_s)) * (ias - mean)
+        since_s = s.t - self._looked_t
+        mean = ias if mean is None else mean + min(1.0, since_s / (0.5 * set_.climb_mean_s)) * (ias - mean)
         self._mean_ias = mean
         since = self._routine.liftoff_t
         if not self._armed:

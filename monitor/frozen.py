@@ -21,22 +21,22 @@ _CHANNELS = tuple(name for name in Sample.__struct_fields__ if name != "time_s")
 
 
 class Frozen:
-    """Compares each sample with the one before."""
+    """Compares samples with the one before. `stands` need be asked only where the airspeed is the same in both."""
 
-    __slots__ = ("_before", "_before_t", "since_t")
+    __slots__ = ("_asked_t", "since_t")
 
     def __init__(self) -> None:
-        self._before: Sample | None = None
-        self._before_t = 0.0
+        self._asked_t = 0.0
         self.since_t: float | None = None  # the same since then
 
-    def stands(self, t: float, sample: Sample, interval_s: float) -> bool:
-        """One sample at feed time `t`, `interval_s` being the usual interval: whether it has stood still for long
-        enough not to be a part of the flight."""
-        before, before_t = self._before, self._before_t
-        self._before, self._before_t = sample, t
-        if before is None or sample.ias_kt != before.ias_kt or sample.rpm != before.rpm or not _moves(sample):
-            self.since_t = None  # as at nearly every sample
+    def stands(self, t: float, sample: Sample, before: Sample, before_t: float, interval_s: float) -> bool:
+        """One sample at feed time `t` and the one before it, `interval_s` being the usual interval: whether it has
+        stood still for long enough not to be a part of the flight."""
+        asked_t, self._asked_t = self._asked_t, t
+        if asked_t != before_t:
+            self.since_t = None  # in between the airspeed was another
+        if sample.ias_kt != before.ias_kt or sample.rpm != before.rpm or not _moves(sample):
+            self.since_t = None
             return False
         if any(getattr(sample, name) != getattr(before, name) for name in _CHANNELS):
             self.since_t = None

@@ -67,14 +67,15 @@ _LONGITUDE = NAMES.index("longitude_deg")
 _TINY = tuple(i for i, base, _ in _JUMPS if base < 1.0)
 _SMALL = tuple(i for i, base, _ in _JUMPS if 1.0 <= base < 100.0)
 _LARGE = tuple(i for i, base, _ in _JUMPS if base >= 100.0)
+_OTHERS = tuple(i for i in _WATCHED if i not in {i for i, _, _ in _JUMPS})
 _TINY_BASE, _SMALL_BASE, _LARGE_BASE = (
     min(base for i, base, _ in _JUMPS if i in group) for group in (_TINY, _SMALL, _LARGE)
 )
 
 
-def _picker(channels: tuple[int, ...], now: Row) -> Callable[[Row], Row]:
-    """Picks those of the channels that are supplied."""
-    there = [i for i in channels if now[i] is not None]
+def _picker(channels: tuple[int, ...], now: Row, missing: bool = False) -> Callable[[Row], Row]:
+    """Picks those of the channels that are supplied, or those that are not."""
+    there = [i for i in channels if (now[i] is None) is missing]
     if not there:
         return lambda row: ()
     return itemgetter(*there, there[0])  # one twice: of a single one itemgetter makes no tuple
@@ -98,12 +99,13 @@ class Plausibility(StaticSource):
         self._older: Row | None = None  # the one before
         self._last: Row | None = None  # what was last believed, in the order of Sample's fields
         self._tiny = self._small = self._large = _picker((), ())  # of the channels supplied, what may jump
+        self._others = self._absent = _picker((), ())  # what else is supplied, and what is not
         self._picked: tuple[Row, Row, Row] = (), (), ()
         self._last_t = 0.0
         self._doubted: frozenset[int] = frozenset()
         self._supplied: set[int] = set()
         self._gaps: dict[int, float] = {}  # channel to the time it was last supplied, while it is missing
-        self._usual_missing = -1
+        self._n_absent = -1
         self._look_t = 0.0
         self.confirmed = NONE  # channels whose jump, held back at the sample before, this one has borne out
         self._unfilled = Unfilled()
@@ -116,8 +118,7 @@ class Plausibility(StaticSource):
         calm = self._near(now) and not self._doubted
         if self.confirmed:
             self.confirmed = NONE
-        # The number of missing channels tells of a gap at little cost; a look now and then covers a swap of two.
-        full = t < self._look_t and not self._gaps and now.count(None) == self._usual_missing
+        full = t < self._look_t and not self._gaps and self._as_usual(now, calm)
         if calm and full and not self.aside:  # as at nearly every sample
             self._last_t, self._older, self._last = t, last, now
             return sample
@@ -171,6 +172,16 @@ class Plausibility(StaticSource):
         except (TypeError, ValueError):  # a channel is missing, or the channels picked are others
             return False
 
+    def _as_usual(self, now: Row, calm: bool) -> bool:
+        """The channels supplied are those that were. calm: of those that may jump that is known."""
+        if self._absent(now).count(None) != self._n_absent:
+            return False
+        try:
+            sum(self._others(now))  # type: ignore[arg-type]  # quicker than a look for None among many numbers
+        except TypeError:
+            return False
+        return calm or None not in self._tiny(now) + self._small(now) + self._large(now)
+
     def _doubt_jumps(self, last: Row, now: Row, dt: float, changes: dict[int, float | None]) -> None:
         """Hold back a jump; it counts when the next value says the same."""
         wild: list[int] = []
@@ -205,5 +216,6 @@ class Plausibility(StaticSource):
                     self._tell("channel-lost", NAMES[i], "no longer supplied", since + silent_s)
                 elif i in _CARRIED and last is not None and t - since <= max(CARRY_S, 1.5 * interval_s):
                     changes[i] = last[i]
-        self._usual_missing = now.count(None)
         self._tiny, self._small, self._large = _picker(_TINY, now), _picker(_SMALL, now), _picker(_LARGE, now)
+        self._others, self._absent = _picker(_OTHERS, now), _picker(_WATCHED, now, missing=True)
+        self._n_absent = len(self._absent(now))

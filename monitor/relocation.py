@@ -17,22 +17,18 @@ STAYS_KT = 10.0
 class Relocation:
     """Compares each sample with the one before; `moved` once the second sample on the new place has come."""
 
-    __slots__ = ("_before", "_before_t", "_pending_kt")
+    __slots__ = ("_pending_kt",)
 
     def __init__(self) -> None:
-        self._before: Sample | None = None
-        self._before_t = 0.0
         self._pending_kt: float | None = None  # the speed there
 
-    def moved(self, t: float, sample: Sample) -> bool:
-        """One sample at feed time `t`."""
-        before, dt = self._before, t - self._before_t
-        self._before, self._before_t = sample, t
+    def moved(self, sample: Sample, before: Sample, dt: float) -> bool:
+        """One sample, `dt` seconds after the one before."""
         speed = sample.ias_kt if sample.ias_kt is not None else sample.groundspeed_kt
         pending, self._pending_kt = self._pending_kt, None
         if pending is not None and speed is not None and abs(speed - pending) < STAYS_KT:
             return True
-        if before is None or speed is None or (before.ias_kt or before.groundspeed_kt or 0.0) - speed <= STOPS_KT:
+        if speed is None or (before.ias_kt or before.groundspeed_kt or 0.0) - speed <= STOPS_KT:
             return False  # as at nearly every sample
         if _signs(before, sample, dt) >= 2:
             self._pending_kt = speed

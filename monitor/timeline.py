@@ -25,6 +25,8 @@ from monitor.sample import Sample
 
 ENOUGH_S = 0.05
 """Samples closer together than this tell the pilot nothing sooner: of faster streams so many a second are judged."""
+OFTEN_S = 0.08
+"""What must last for seconds before it counts is looked at in the climb as often as this, not with every sample."""
 CARRIED_PART = 0.999  # of an interval: what falls due with the next sample is judged by that one
 LATE_S = 1.0
 JUMP_S = 10.0
@@ -73,6 +75,8 @@ class Timeline:
         self._recent: list[float] = []
         self._stride = 1  # of the samples, every so-manieth is judged
         self._skipped = 0
+        self._before: Sample | None = None  # the last looked at, and its time
+        self._before_t = 0.0
         self._relocation = Relocation()
         self._frozen = Frozen()
         self._stood = False  # the samples were all the same, and none was judged
@@ -123,12 +127,18 @@ class Timeline:
             if self._skipped < self._stride:
                 return ()
             self._skipped = 0
-            if self._frozen.stands(t, sample, self.interval_s):
+            before, before_t = self._before, self._before_t
+            self._before, self._before_t = sample, t
+            if (
+                before is not None
+                and sample.ias_kt == before.ias_kt  # as at few samples
+                and self._frozen.stands(t, sample, before, before_t, self.interval_s)
+            ):
                 return self._stands_still(t)
             if self._stood:
                 self._moves_again(t)
             self.judged_t, self.judged_arrival_s = t, arrival_s
-            if self._relocation.moved(t, sample):
+            if before is not None and self._relocation.moved(sample, before, t - before_t):
                 self._restart(t)
                 self._emit("restarted", t)
             return ((t, sample),)
@@ -171,14 +181,14 @@ class Timeline:
             self._skipped = self._stride
 
     def _learn_interval(self, dt: float) -> None:
-        """The usual step of the last nine; once there are so many, every eighth is enough, and cheap."""
+        """The usual step of the last nine; once there are so many, every eighth judged is enough."""
         recent = self._recent
         if len(recent) == 9:
             recent.pop(0)
         recent.append(dt)
-        self._look_in = 8 if len(recent) == 9 else 1
         usual = sorted(recent)[len(recent) // 2]
         self._stride = max(1, int(self._enough_s / usual + 0.1))
+        self._look_in = 8 * self._stride if len(recent) == 9 else 1
         self.interval_s = usual * self._stride
         self.carry_s = CARRIED_PART * min(recent) * self._stride
 
@@ -213,6 +223,7 @@ class Timeline:
         self._recent.clear()
         self._look_in = 0
         self._judged(t, arrival_s)
+        self._before = None
         self._relocation = Relocation()
         self._restart(held_t)
         self._emit("restarted", held_t)
