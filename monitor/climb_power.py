@@ -1,13 +1,19 @@
 """Power judged by what it does in the climb: for a loss that a governor hides, or that no engine channel shows.
 
-Climb rate and airspeed together are energy: dE/dt = dh/dt + (v/g) dv/dt, the specific excess power of the textbooks
-(for instance FAA-H-8083-3C ch. 4, "Energy Management", in words). It is compared with this climb's own, a few seconds
-back, never with a table: an aeroplane that climbs poorly but steadily is not failing.
+Climb rate and the speed gained along the path together are the excess power per weight, dh/dt + (V/g) dV/dt, of the
+textbooks (for instance FAA-H-8083-3C ch. 4, "Energy Management", in words). It is compared with this climb's own, a few
+seconds back, never with a table: an aeroplane that climbs poorly but steadily is not failing.
+
+With the speed over the ground for dV a gust, or a wind that changes with height, leaves it as it is, since what such a
+wind gives or takes in climb it takes or gives in groundspeed; airspeed alone shows every gust as power. (In model
+flights in gusts of 1 kt the one scatters by some 30 ft/min, the other by 150.) In a turn it is the other way round, for
+the wind's part along the path changes: there both have to show the loss. All numbers below: measured on model flights.
 """
 
 from __future__ import annotations
 
 from collections import deque
+from math import inf, sqrt
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
@@ -15,26 +21,31 @@ from monitor.geo import FEET_PER_S_PER_KNOT, G_FT_S2
 from monitor.judge import Judge
 from monitor.settings import Settings
 from monitor.state import State
-from monitor.trend import Trend
 
-KINETIC_FT = FEET_PER_S_PER_KNOT**2 / (2.0 * G_FT_S2)  # height that a knot squared is worth
+CLIMB_FPM_PER_KT2_S = FEET_PER_S_PER_KNOT**2 / G_FT_S2 * 60.0  # what 1 kt/s at 1 kt is worth as a climb
 OFTEN_S = 0.2  # energy is a matter of seconds: of faster data so often is enough
-SLOW_S = 0.5  # with samples further apart energy is followed as a height, over more of them
-TOO_SLOW_S = 1.5  # in the mean, or
+TOO_SLOW_S = 1.5  # between samples, in the mean, or
 GAP_S = 4.0  # once: two or three samples would have to tell
-SLOW_TAU_S = 4.0  # a gust of a knot is then worth 50 ft/min
-TURNS_DEG = 10.0  # in a turn an aeroplane climbs less (two false calls in 2,364 clean model flights, both there)
-CALM_KT_S = 0.35  # in air calmer than this a fall is held against what was before it, lest it pass for usual
-BEFORE_S = 13.0  # a loss takes five seconds to show in the climb, and its mean as long again
-CALM_TIMES, GUSTY_TIMES = 5.0, 4.0  # of the scatter a fall must be more
-LEAST_FPM = 300.0  # a climb that is weak to begin with cannot halve
-LULL_FPM = 500.0  # a fall by less may be sinking air even so
-GAINS_KT_S, NEAR_KT = 0.3, 2.0  # gaining speed for the climb: what instruments' lag makes of that is no scatter
-GUSTY_KT_S = 0.6  # with airspeed changing more than this in the mean, gusts hide what the engine does
+NEAR_KT = 10.0  # of the climb speed
+TURNS_DEG, STEEP_DEG = 10.0, 25.0  # of bank: it turns, and turns so that it climbs less for that
+TURNED_S = 5.0  # for so long what a turn did to the groundspeed is in the mean
+TURNS_PART = 0.8  # of the part that counts in straight flight
+SMOOTH_S = 2.5
+KEPT_EVERY_S, KEPT_S, BEFORE_S, ENOUGH = 1.0, 30.0, 5.0, 5  # what was usual: before the last seconds, of so many values
+LEAST_FPM = 200.0  # a climb that is weak to begin with has nothing to fall from
+LULL_FPM = 250.0  # a fall by less may be sinking air
+# And a fall must be more than so many times this climb's own scatter, and than this for each kt/s by which the airspeed
+# changes in gusts, in the mean; where airspeed alone tells, by more.
+TIMES, GUST_FPM_PER_KT_S = 3.0, 600.0
+AIR_TIMES, AIR_GUST_FPM_PER_KT_S = 6.0, 1000.0
+GAINS_KT_S, SHORT_KT = 0.3, 2.0  # still gaining speed for the climb: what instruments' lag makes of that is no scatter
+
+Usual = tuple[float, float]
+"""Mean and scatter (standard deviation), ft/min."""
 
 
 class ClimbPower:
-    """Watches the climb's energy for a fall under half of its own."""
+    """Watches the climb's energy for a fall under about half of its own."""
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, agenda: Agenda, judge: Judge) -> None:
         self._s = state
@@ -48,20 +59,17 @@ class ClimbPower:
     def begin(self) -> None:
         """A takeoff begins."""
         self._hold.clear()
-        self._now: float | None = None
-        self._energy = Trend(SLOW_TAU_S)  # of the height that climb and speed are worth together (ft)
-        self._energy_since: float | None = None
         self._t = 0.0  # when it was last judged
         self._interval_s = 0.0  # between samples, the mean of some
-        self._usual: float | None = None
-        self._gust = 0.3
+        self._gust = 0.3  # kt/s
+        self._turned_t = -inf
         self._settled = False  # the climb speed has been reached
-        self._scatter = 150.0  # as in gusts, until this air is known
-        self._before: deque[tuple[float, float, float]] = deque()  # time, scatter, usual, about one a second
-        self._calm = 0.0, 0.0  # of these the least scatter and the most usual
+        self._now: Usual | None = None  # by speed over the ground, and by airspeed (ft/min)
+        self._kept: deque[tuple[float, float, float]] = deque()  # time, and the same two
+        self._usual: tuple[Usual, Usual] | None = None
 
-    def update(self, altitude_stands: bool) -> None:
-        """One sample of the climb; altitude_stands: it may be stuck, and no climb is none."""
+    def update(self, altitude_stands: bool, may_stand: bool) -> None:
+        """One sample of the climb; altitude_stands: it seems stuck, and no climb is none; may_stand: that will show."""
         s = self._s
         if s.relevelled:
             self.begin()
@@ -73,70 +81,79 @@ class ClimbPower:
         dt = min(dt, OFTEN_S + s.dt)
         if s.ias is None or s.climb_fpm is None or s.height is None or s.height < 100.0:
             return
-        steady = abs(s.ias - self._climb_kt) <= 10.0 and abs(sample.bank_deg or 0.0) < TURNS_DEG
-        full = sample.throttle is not None and sample.throttle >= self._set.power_set_throttle
-        gains = s.ias_trend.rate >= GAINS_KT_S and s.ias_trend.value <= self._climb_kt - NEAR_KT
-        self._settled = self._settled or (steady and not gains)
+        by_ground, by_air = self._now = self._follow(s, s.ias, s.climb_fpm, dt)
         self._interval_s += 0.2 * (dt - self._interval_s)
         too_slow = self._interval_s > TOO_SLOW_S or s.dt > GAP_S
+        bank = abs(sample.bank_deg or 0.0)
+        if bank >= TURNS_DEG:
+            self._turned_t = s.t
+        steady = abs(s.ias - self._climb_kt) <= NEAR_KT and bank < (STEEP_DEG if s.v_measured else TURNS_DEG)
+        full = sample.throttle is not None and sample.throttle >= self._set.power_set_throttle
         if too_slow or not steady or not full or altitude_stands or s.height > self._set.after_takeoff_ft:
             self._hold.clear()
-            self._energy_since = None
             return
-        now = self._energy_fpm(s, s.ias, dt) if s.dt <= SLOW_S else self._slow_energy_fpm(s, s.ias)
-        if now is not None:
-            self._judge_energy(s, now, dt)
+        gains = s.ias_trend.rate >= GAINS_KT_S and s.ias_trend.value <= self._climb_kt - SHORT_KT
+        self._settled = self._settled or not gains
+        if self._settled:
+            turns = s.t - self._turned_t < TURNED_S
+            if not turns and self._hold.since is None:
+                self._keep(s.t, by_ground, by_air)
+            self._hold.update(self._fell(s, by_ground, by_air, turns), s.t)
+            if may_stand and self._hold.since is not None:
+                self._hold.at_least_until(s.t + 2.0 * dt)
 
-    def _energy_fpm(self, s: State, ias: float, dt: float) -> float:
+    def _follow(self, s: State, ias: float, climb_fpm: float, dt: float) -> Usual:
         """What the energy grows by, as a climb, over the last seconds."""
-        growth = 2.0 * KINETIC_FT * ias * s.ias_trend.rate * 60.0
-        climb = s.climb_fpm or 0.0
+        climb = climb_fpm
         if s.sample.vertical_speed_fpm is not None:  # its source may be blocked while the height sent still grows
             climb += max(s.level_trend.rate * 60.0, 0.0)
-        energy = climb + growth
-        return energy if self._now is None else self._now + dt / 4.0 * (energy - self._now)
+        air, ground = s.ias_trend.rate, s.v_trend.rate if s.v_measured else 0.0
+        by_air = climb + CLIMB_FPM_PER_KT2_S * ias * air
+        by_ground = climb + CLIMB_FPM_PER_KT2_S * ias * ground if s.v_measured else by_air
+        self._gust += min(dt / 8.0, 1.0) * (abs(air - ground) - self._gust)
+        if self._now is None:
+            return by_ground, by_air
+        new, (old_ground, old_air) = min(dt / SMOOTH_S, 1.0), self._now
+        return old_ground + new * (by_ground - old_ground), old_air + new * (by_air - old_air)
 
-    def _slow_energy_fpm(self, s: State, ias: float) -> float | None:
-        """The same by a line through energy heights: the slope between two slow samples is mostly noise."""
-        if self._energy_since is None or not self._settled:
-            self._energy_since = s.t
-            self._energy.reset()
-        self._energy.update(s.t, s.level_now + KINETIC_FT * ias * ias)
-        return self._energy.rate * 60.0 if s.t - self._energy_since > SLOW_TAU_S else None
+    def _keep(self, t: float, by_ground: float, by_air: float) -> None:
+        """What is usual: what was before the last seconds."""
+        kept = self._kept
+        if kept and t - kept[-1][0] < KEPT_EVERY_S:
+            return
+        kept.append((t, by_ground, by_air))
+        while t - kept[0][0] > KEPT_S:
+            kept.popleft()
+        before = [row for row in kept if t - row[0] >= BEFORE_S]
+        if len(before) >= ENOUGH:
+            self._usual = _mean_and_scatter([row[1] for row in before]), _mean_and_scatter([row[2] for row in before])
 
-    def _judge_energy(self, s: State, now: float, dt: float) -> None:
-        self._now = now
-        usual = self._usual if self._usual is not None else self._now
-        short = usual - self._now
-        rate = s.ias_trend.rate
-        self._gust += min(dt / 8.0, 1.0) * (abs(rate) - self._gust)
-        low = self._fell(s.t, self._now, usual)
-        if not low and self._settled:  # what is usual is learned while all is well: a loss must not teach it
-            usual += dt / 12.0 * (max(self._now, 0.75 * usual) - usual)
-            self._scatter += dt / 15.0 * (min(abs(short), 2.0 * self._scatter) - self._scatter)
-        self._usual = usual
-        self._hold.update(low, s.t)
-
-    def _fell(self, t: float, now: float, usual: float) -> bool:
-        """Below half of what is usual. In gusts a climb comes and goes: only a fall well beyond this air's own scatter
-        is the engine's; in calm air beyond what it was before the fall began."""
-        part = 1.0 - self._set.climb_loss_part
-        before = self._before
-        if not before or t - before[-1][0] >= 1.0:
-            before.append((t, self._scatter, usual))
-            while t - before[0][0] > BEFORE_S:
-                before.popleft()
-            self._calm = min(row[1] for row in before), max(row[2] for row in before)
-        scatter, then = self._calm
-        fell = then - now
-        deep = fell > max(part * then, CALM_TIMES * scatter)
-        if fell > LULL_FPM and self._gust < CALM_KT_S and then > LEAST_FPM and deep:
-            return True
-        return (
-            self._gust < GUSTY_KT_S
-            and usual > LEAST_FPM
-            and usual - now > max(part * usual, GUSTY_TIMES * self._scatter)
+    def _fell(self, s: State, by_ground: float, by_air: float, turns: bool) -> bool:
+        """Below about half of what is usual, and by more than the air's own rise and fall."""
+        if self._usual is None:
+            return False
+        usual_ground, usual_air = self._usual
+        part = self._set.climb_loss_part
+        if not s.v_measured:
+            return _short(by_air, usual_air, part, AIR_TIMES, AIR_GUST_FPM_PER_KT_S * self._gust)
+        least_fpm = GUST_FPM_PER_KT_S * self._gust
+        if not turns:
+            return _short(by_ground, usual_ground, part, TIMES, least_fpm)
+        part *= TURNS_PART
+        return _short(by_ground, usual_ground, part, TIMES, least_fpm) and _short(
+            by_air, usual_air, part, TIMES, least_fpm
         )
 
     def _lost(self, t: float) -> None:
         self._judge.cue("power-loss", t, lambda: True, False)
+
+
+def _short(now: float, usual: Usual, part: float, times: float, least_fpm: float) -> bool:
+    """Under `part` of the usual, and by more than the air rises and falls."""
+    mean, scatter = usual
+    return mean > LEAST_FPM and now < part * mean and mean - now > max(LULL_FPM, least_fpm, times * scatter)
+
+
+def _mean_and_scatter(values: list[float]) -> Usual:
+    mean = sum(values) / len(values)
+    return mean, sqrt(sum((value - mean) ** 2 for value in values) / len(values))

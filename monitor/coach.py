@@ -252,7 +252,7 @@ class Coach(Entering):
         sample = s.sample
         self._stands = believed.altitude_stands(s.t, sample.ias_kt, sample.groundspeed_kt)
         unknown = self._stands or believed.climb_unknown(s.t, sample)
-        self._climb_power.update(unknown)
+        self._climb_power.update(unknown, believed.altitude_may_stand(s.t, sample))
         self._airspeed.climb()
         self._limits.update()
         believed.climb(s.t, sample)

@@ -14,6 +14,7 @@ STEP_MOST_S = 1.5  # a clock that skips is no climb
 BLOCKED_S = 3.0
 BLOCKED_KT = 12.0
 LEAVES_KT = 3.0
+MAY_STAND_S, DOUBT_S = 3.0, 6.0
 STANDS_S = 7.5  # a weak climb of 100 ft/min leaves the band in this time
 STILL_FT = 12.0  # noise, and rounding to 10 ft, of a pressure that does not change
 
@@ -77,8 +78,8 @@ class StaticSource:
             self._judge_still(since, t, sample)
 
     def altitude_stands(self, t: float, ias_kt: float | None, groundspeed_kt: float | None) -> bool:
-        """In the climb, altitude has stood still while the airspeed leaves the groundspeed's side, or for longer where
-        that is not sent: the source may be blocked, and what is derived from it is not to be judged meanwhile."""
+        """In the climb, altitude has stood still while the airspeed leaves the groundspeed's side, or for longer while
+        it falls where that is not sent: the source may be blocked, and what it gives is not to be judged meanwhile."""
         still = self._still
         if still is None:
             return False
@@ -86,12 +87,23 @@ class StaticSource:
         if lasted_s < STUCK_S:  # as at nearly every sample: a climb leaves the band
             return False
         slower_kt = still.slower_kt(ias_kt, groundspeed_kt)
-        return lasted_s >= STANDS_S if slower_kt is None else slower_kt >= LEAVES_KT
+        if slower_kt is not None:
+            return slower_kt >= LEAVES_KT
+        slows = still.ias_kt is None or ias_kt is None or still.ias_kt - ias_kt >= LEAVES_KT
+        return lasted_s >= STANDS_S and slows
+
+    def altitude_may_stand(self, t: float, sample: Sample) -> bool:
+        """It has hardly moved for a moment: whether its source is blocked, or a climb has ended, shows in some
+        seconds. A height that is sent as well tells at once."""
+        still = self._still
+        if still is None or sample.height_ft is not None:
+            return False
+        told = still.slower_kt(sample.ias_kt, sample.groundspeed_kt) is not None and not _alone(sample)
+        return MAY_STAND_S <= t - still.t < (DOUBT_S if told else STANDS_S)
 
     def climb_unknown(self, t: float, sample: Sample) -> bool:
         """The climb is known from this altitude alone, and it stands still: it may as well be stuck."""
-        alone = sample.vertical_speed_fpm is None and sample.height_ft is None
-        return alone and self.altitude_stands(t, None, None)
+        return _alone(sample) and self.altitude_stands(t, None, None)
 
     def _judge_still(self, since: _Still, t: float, sample: Sample) -> None:
         vertical = sample.vertical_speed_fpm
@@ -139,6 +151,11 @@ class StaticSource:
         self.aside = self.aside - {channel}
         self._lost.discard(NAMES.index(channel))
         self._tell("channel-back", channel, why, t)
+
+
+def _alone(sample: Sample) -> bool:
+    """Altitude alone tells of the climb."""
+    return sample.vertical_speed_fpm is None and sample.height_ft is None
 
 
 def _step_ft(altitude_ft: float) -> float:

@@ -412,7 +412,7 @@ def test_a_climb_that_falls_below_its_own_is_a_loss_where_no_engine_channel_show
     ).without("rpm")
     flown = fly(flight.between(5.0, 80.0))
     assert flown.warnings == [("power-loss", "power-loss")]
-    assert 45.0 + 6.0 <= flown.t("warning", "power-loss") <= 45.0 + 20.0
+    assert 45.0 + 3.0 <= flown.t("warning", "power-loss") <= 45.0 + 12.0
 
 
 def test_a_governed_climb_that_turns_into_a_descent_is_a_loss() -> None:

@@ -11,8 +11,9 @@ import functools
 import numpy as np
 import pytest
 
-from tests.accuracy.figures import Result
+from tests.accuracy.figures import Result, hear
 from tests.accuracy.intervals import percentile, share_limits
+from tests.accuracy.store import make_case
 from tests.accuracy.table import report
 from tests.accuracy.variety import FAULT_KINDS, draw_fault, draw_options, draw_scenario, draw_sensors
 from tests.accuracy.work import flown
@@ -43,6 +44,17 @@ def test_clean_flights_of_any_day_and_feed_get_no_warning_and_all_their_calls() 
 def test_faults_of_any_kind_and_moment_are_called_rightly_and_in_time() -> None:
     """On random flights with a fault: nothing false, nothing missed, the right reason, in time."""
     assert {r.name: r.verdict for r in faulted() if not r.verdict.good} == {}
+
+
+@pytest.mark.parametrize("seed", [651107, 660393, 660825, 670805])
+def test_a_loss_that_a_governor_hides_is_told(seed: int) -> None:
+    """Constant speed in gusts, noise and turns, a quarter to a third of the power lost, every gauge as before: told
+    within 12 s, and nothing else."""
+    case = make_case(seed, True)
+    due = case.sensors.start_s + case.want.earliest
+    told = [h.event.t_s for h in hear(case) if h.event.kind == "warning" and h.event.t_s is not None]
+    assert len(told) == 1
+    assert due < told[0] <= due + 12.5
 
 
 def test_lift_off_and_height_calls_are_accurate_at_fast_feeds() -> None:

@@ -19,6 +19,10 @@ Rule = Callable[[Scene, float], Expected]
 
 SLOW_CLIMB_LOSS_S = 12.0
 """A loss that only the climb shows (constant-speed propeller) must be called within this; no stated hold exists."""
+HALF_PART, TURNING_PART, TURN_DEG = 0.5, 0.4, 10.0
+"""The stated limits, 0.55 and in a turn 0.44 of this climb's own, less what instruments' noise makes of them."""
+LULL_FPM = 300.0
+"""A fall by less may be sinking air: stated as 250 ft/min."""
 WEAK_CLIMB_FPM = 300.0
 """A climb weaker than this to begin with is lost in the air's own rise and fall."""
 GAUGE_RPM = 15.0
@@ -69,20 +73,34 @@ def _power_loss(s: Scene, onset: float) -> Expected:
     return judged(s, "power-loss", slow, 1.0, tuple(also), onset)
 
 
+def _excess_power_fpm(s: Scene) -> np.ndarray:
+    """Climb and the speed gained over the ground together (dh/dt + V/g dV/dt), as a climb."""
+    kt_s = np.gradient(s.c["groundspeed_kt"], s.t)
+    power: np.ndarray = s.true["vertical_speed_fpm"] + 1.68781**2 / 32.174 * 60.0 * s.true["ias_kt"] * kt_s
+    return power
+
+
+def _mean(s: Scene, values: np.ndarray, first_s: float, last_s: float) -> float:
+    among = (s.t >= first_s) & (s.t <= last_s)
+    return float(values[among].mean()) if among.any() else 0.0
+
+
 def _hidden_loss(s: Scene, onset: float) -> Expected:
-    """The governor hides it (or it is small): only acceleration or climb shows it; required only where the climb
-    falls to under half."""
+    """The governor hides it (or it is small): only acceleration or climb shows it; required only where climb
+    and speed together fall to under half (a climb alone falls by that where the pilot wins back speed)."""
     reasons = frozenset({"power-loss", "engine-failure", "acceleration-low", "rpm-low"})
     if s.off is None or onset < s.off:
         return Expected(
             frozenset({"abort", "air", "quiet"}), reasons, onset, required=False, why="hidden by the governor"
         )
-    before = s.at("vertical_speed_fpm", onset)
     later = onset + SLOW_CLIMB_LOSS_S
     fast = s.when((s.true["ias_kt"] > s.a.best_rate_kt - 5.0) & (s.t > s.off), s.off)
     settled = fast is not None and onset - fast > 15.0  # this climb's own rate is known by then
-    clear = settled and before > WEAK_CLIMB_FPM and later < s.t[-1] and s.at("vertical_speed_fpm", later) < 0.5 * before
-    clear = clear and s.raw.scenario.gust_kt < 1.0
+    power = _excess_power_fpm(s)
+    before, after = _mean(s, power, onset - 8.0, onset), _mean(s, power, later - 6.0, later)
+    turns = np.abs(s.c["bank_deg"][(s.t >= onset - 5.0) & (s.t <= later)]).max() >= TURN_DEG
+    half = after < (TURNING_PART if turns else HALF_PART) * before and before - after > LULL_FPM
+    clear = settled and before > WEAK_CLIMB_FPM and later < s.t[-1] and half and s.raw.scenario.gust_kt < 1.0
     outcomes = frozenset({"air"} if clear else {"air", "quiet"})
     return Expected(outcomes, reasons, onset, onset, onset, later, later, clear, why="seen in the climb only")
 

@@ -34,6 +34,7 @@ SECOND_LOOK, THIRD_LOOK, FOURTH_LOOK = ("test_second_look",), ("test_third_look"
 FIFTH_LOOK, SIXTH_LOOK = ("test_fifth_look",), ("test_sixth_look",)
 SEVENTH_LOOK = ("test_seventh_look", "test_liftoff")
 TOUCH_AND_GO, LINED_UP, DIRECTION = ("test_touch_and_go",), ("test_lined_up",), ("test_direction",)
+CLIMB_POWER = ("test_climb_power",)
 SETTINGS = "monitor/procedures/normal.toml"
 
 MUTANTS: tuple[Mutant, ...] = (
@@ -1113,8 +1114,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "the climb's mean is twice as old",
         "monitor/deviations_air.py",
-        "min(1.0, s.dt / (0.5 * set_.climb_mean_s))",
-        "min(1.0, s.dt / set_.climb_mean_s)",
+        "min(1.0, since_s / (0.5 * set_.climb_mean_s))",
+        "min(1.0, since_s / set_.climb_mean_s)",
         "a slow climb is remarked on seconds late",
         DEVIATIONS,
     ),
@@ -1247,12 +1248,60 @@ MUTANTS: tuple[Mutant, ...] = (
         POWER,
     ),
     Mutant(
-        "a climb's fall is its scatter",
+        "gusts are power",
         "monitor/climb_power.py",
-        "        if fell > LULL_FPM and self._gust < CALM_KT_S and",
-        "        if False and",
-        "a climb that turns into a descent is not called",
-        POWER,
+        "by_ground = climb + CLIMB_FPM_PER_KT2_S * ias * ground if s.v_measured else by_air",
+        "by_ground = by_air",
+        "in gusts a loss that only the climb shows is silent",
+        CLIMB_POWER,
+    ),
+    Mutant(
+        "a turn's wind is power",
+        "monitor/climb_power.py",
+        "            turns = s.t - self._turned_t < TURNED_S",
+        "            turns = False",
+        "a turn from tailwind to headwind is a loss of power",
+        CLIMB_POWER,
+    ),
+    Mutant(
+        "no loss in a turn",
+        "monitor/climb_power.py",
+        "bank < (STEEP_DEG if s.v_measured else TURNS_DEG)",
+        "bank < TURNS_DEG",
+        "a loss in the first turn is silent",
+        CLIMB_POWER,
+    ),
+    Mutant(
+        "sinking air is a loss",
+        "monitor/climb_power.py",
+        "LULL_FPM = 250.0",
+        "LULL_FPM = 50.0",
+        "a lull of the climb is a loss of power",
+        CLIMB_POWER,
+    ),
+    Mutant(
+        "the last seconds are usual",
+        "monitor/climb_power.py",
+        "KEPT_S, BEFORE_S, ENOUGH = 1.0, 30.0, 5.0, 5",
+        "KEPT_S, BEFORE_S, ENOUGH = 1.0, 3.0, 0.0, 1",
+        "what is lost becomes usual before it is told",
+        CLIMB_POWER,
+    ),
+    Mutant(
+        "a lull of the wind is a loss",
+        "monitor/climb_power.py",
+        "AIR_TIMES, AIR_GUST_FPM_PER_KT_S = 6.0, 1000.0",
+        "AIR_TIMES, AIR_GUST_FPM_PER_KT_S = 6.0, 0.0",
+        "without groundspeed a lull of the wind is a loss of power",
+        CLIMB_POWER,
+    ),
+    Mutant(
+        "a blocked source at once",
+        "monitor/climb_power.py",
+        "            if may_stand and self._hold.since is not None:",
+        "            if False:",
+        "a static source that blocks is a loss of power",
+        PLAUSIBLE,
     ),
     # ---- trouble upon trouble, and noise --------------------------------------------------------------------------
     Mutant(
@@ -1290,7 +1339,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "levelled off and told to slow down",
         "monitor/deviations_air.py",
-        "            chosen = chosen or self._conditions.level_since is not None\n",
+        "        chosen = chosen or self._conditions.level_since is not None\n",
         "",
         '"Nose up" in level flight',
         FOURTH_LOOK,
@@ -1531,8 +1580,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "stuck altitude is lost power",
         "monitor/coach.py",
-        "self._climb_power.update(stands or believed.climb_unknown(s.t, sample))",
-        "self._climb_power.update(stands)",
+        "unknown = self._stands or believed.climb_unknown(s.t, sample)",
+        "unknown = self._stands",
         "a stuck altitude is lost power",
         FIFTH_LOOK,
     ),
@@ -1540,7 +1589,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "no energy in slow data",
         "monitor/climb_power.py",
         "too_slow = self._interval_s > TOO_SLOW_S or s.dt > GAP_S",
-        "too_slow = s.dt > SLOW_S",
+        "too_slow = s.dt > 0.5",
         "a hidden loss is silent at 1 Hz",
         FIFTH_LOOK,
     ),
@@ -1764,7 +1813,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "put back",
         "monitor/timeline.py",
-        "            if self._relocation.moved(t, sample):",
+        "            if before is not None and self._relocation.moved(sample, before, t - before_t):",
         "            if False:",
         "after a reset a lift-off on the wheels",
         SIXTH_LOOK,
@@ -1916,8 +1965,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a pause is a part of the flight",
         "monitor/timeline.py",
-        "            if self._frozen.stands(t, sample, self.interval_s):",
-        "            if False:",
+        "and self._frozen.stands(t, sample, before, before_t, self.interval_s)",
+        "and False",
         "abort while the simulator is paused",
         SEVENTH_LOOK,
     ),
