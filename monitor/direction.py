@@ -20,6 +20,7 @@ OFFSET_NOISE_S, NOISE_TIMES, OFFSET_CLEAN_FT = 3.0, 2.5, 3.0
 """Over which the offset's scatter is learned, how many times its mean size is no drift, and how much of that is not
 counted (common practice, no source)."""
 TRACK_SAMPLES, TRACK_AGREES_DEG = 5, 3.0  # common practice, no source
+NO_TRACK_DEG = 40.0  # so far off no roll is, and no compass: a damaged value (common practice, no source)
 ODD_DEG = 8.0  # off the headings before and after, which agree: a damaged value (common practice, no source)
 POSITION_HOLDS_S = 1.5
 """So long the last position counts where samples come without one."""
@@ -158,9 +159,10 @@ class Direction:
         if not swerving and v > 20.0 and not self.maybe_off:
             self._mean_n += 1
             self._mean_off += (off - self._mean_off) / self._mean_n
-            if s.track is not None:
+            track_off = None if s.track is None else turn(runway, s.track)
+            if track_off is not None and abs(track_off) < NO_TRACK_DEG:
                 self._track_n += 1
-                self._track_off_deg += (turn(runway, s.track) - self._track_off_deg) / self._track_n
+                self._track_off_deg += (track_off - self._track_off_deg) / self._track_n
 
     def _without_odd(self, runway: float | None, heading: float) -> float | None:
         """The runway heading, or the one before it where only the last look at it was damaged."""

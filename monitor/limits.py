@@ -74,6 +74,13 @@ class Watched:
             limit.update(s, value)
         self.outside = any(limit.hold.since is not None for limit in self.limits)
 
+    def gone(self) -> None:
+        """The channel is missing: what has not been told yet is not known any more."""
+        for limit in self.limits:
+            if not limit.hold.fired:
+                limit.hold.clear()
+        self.outside = any(limit.hold.since is not None for limit in self.limits)
+
 
 class Limits:
     """All limits of a profile, watched from line-up to the end of the climb."""
@@ -112,12 +119,15 @@ class Limits:
             limit.hold.clear()
 
     def update(self) -> None:
-        """Watch every limit with one sample; a missing value says nothing."""
+        """Watch every limit with one sample; a channel that is missing ends what waits."""
         s = self._s
         sample = s.sample
         for watched in self._watched:
             value = getattr(sample, watched.channel)
-            if value is not None and (watched.outside or not watched.low <= value <= watched.high):
+            if value is None:
+                if watched.outside:
+                    watched.gone()
+            elif watched.outside or not watched.low <= value <= watched.high:
                 watched.judge(s, value)
 
     def high_enough(self, t: float) -> None:

@@ -35,3 +35,11 @@ def test_a_rolling_turn_onto_the_given_runway_is_followed_by_its_heading() -> No
         Options(runway_heading_deg=80.0),
     )
     assert swing.one("advisory", "heading").say == "Come left"
+
+
+@pytest.mark.parametrize("damaged_deg", [260.0, 170.0, 0.0])
+def test_one_damaged_track_on_the_roll_is_no_drift_in_the_climb(damaged_deg: float) -> None:
+    """At one sample a second a wild track in the middle of the roll is no magnetic variation: the climb straight on is
+    no drift."""
+    flown = fly(takeoff(1.0).bend("track_deg", 18.0, 19.0, damaged_deg))
+    assert flown.all("advisory", "drift") == []

@@ -86,6 +86,15 @@ def test_just_short_of_the_hold_is_no_warning(
     assert (("abort", reason) in flown.warnings) == warned
 
 
+@pytest.mark.parametrize("rate_hz", [20.0, 5.0])
+def test_a_channel_that_is_lost_while_it_waits_warns_of_nothing(rate_hz: float) -> None:
+    """Oil pressure low in the last samples before the channel is missing: no abort for a gauge that shows nothing."""
+    low = takeoff(rate_hz).bend("oil_pressure_psi", 14.0, 14.5, 10.0).bend("oil_pressure_psi", 14.5, 200.0, None)
+    flown = fly(low.between(5.0, 40.0))
+    assert flown.warnings == []
+    assert [event.more["channel"] for event in flown.all("feed", "channel-lost")] == ["oil_pressure_psi"]
+
+
 CAUTIONS = [
     ("oil_pressure_psi", 75.0, 40.0, 55.0, 3.0, "oil-pressure", FIXED),
     ("oil_pressure_psi", 75.0, 130.0, 115.0, 3.0, "oil-pressure-high", FIXED),
