@@ -52,6 +52,8 @@ def checks_off(
             need(check, channel)
     if aircraft.propeller == "constant-speed":
         need("manifold pressure at takeoff power", "manifold_pressure_inhg")
+        need("a loss of power that only the climb shows: in gusts and turns", "groundspeed_kt")
+        need("a loss of power that only the climb shows", "throttle")
     _unknown(off, aircraft, options)
     return off
 

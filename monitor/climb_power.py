@@ -27,17 +27,18 @@ OFTEN_S = 0.2  # energy is a matter of seconds: of faster data so often is enoug
 TOO_SLOW_S = 1.5  # between samples, in the mean, or
 GAP_S = 4.0  # once: two or three samples would have to tell
 NEAR_KT = 10.0  # of the climb speed
+LOWEST_FT = 100.0  # above the field: clear of ground effect
 TURNS_DEG, STEEP_DEG = 10.0, 25.0  # of bank: it turns, and turns so that it climbs less for that
 TURNED_S = 5.0  # for so long what a turn did to the groundspeed is in the mean
 TURNS_PART = 0.8  # of the part that counts in straight flight
 SMOOTH_S = 2.5
 KEPT_EVERY_S, KEPT_S, BEFORE_S, ENOUGH = 1.0, 30.0, 5.0, 5  # what was usual: before the last seconds, of so many values
 LEAST_FPM = 200.0  # a climb that is weak to begin with has nothing to fall from
-LULL_FPM = 250.0  # a fall by less may be sinking air
-# And a fall must be more than so many times this climb's own scatter, and than this for each kt/s by which the airspeed
-# changes in gusts, in the mean; where airspeed alone tells, by more.
-TIMES, GUST_FPM_PER_KT_S = 3.0, 600.0
-AIR_TIMES, AIR_GUST_FPM_PER_KT_S = 6.0, 1000.0
+LULL_FPM, TURNING_FPM = 250.0, 450.0  # a fall by less may be sinking air, or what a turn takes
+# And a fall must be more than so many times this climb's own scatter (of airspeed alone more times), and than this for
+# each kt/s by which the airspeed changes in gusts, in the mean.
+TIMES, GUST_FPM_PER_KT_S = 3.0, 1000.0
+AIR_TIMES = 6.0
 GAINS_KT_S, SHORT_KT = 0.3, 2.0  # still gaining speed for the climb: what instruments' lag makes of that is no scatter
 
 Usual = tuple[float, float]
@@ -79,7 +80,7 @@ class ClimbPower:
             return  # a fixed-pitch propeller shows a loss itself, and sooner
         self._t = s.t
         dt = min(dt, OFTEN_S + s.dt)
-        if s.ias is None or s.climb_fpm is None or s.height is None or s.height < 100.0:
+        if s.ias is None or s.climb_fpm is None or s.height is None:
             return
         by_ground, by_air = self._now = self._follow(s, s.ias, s.climb_fpm, dt)
         self._interval_s += 0.2 * (dt - self._interval_s)
@@ -89,7 +90,8 @@ class ClimbPower:
             self._turned_t = s.t
         steady = abs(s.ias - self._climb_kt) <= NEAR_KT and bank < (STEEP_DEG if s.v_measured else TURNS_DEG)
         full = sample.throttle is not None and sample.throttle >= self._set.power_set_throttle
-        if too_slow or not steady or not full or altitude_stands or s.height > self._set.after_takeoff_ft:
+        high = LOWEST_FT <= s.height <= self._set.after_takeoff_ft
+        if too_slow or not steady or not full or altitude_stands or not high:
             self._hold.clear()
             return
         gains = s.ias_trend.rate >= GAINS_KT_S and s.ias_trend.value <= self._climb_kt - SHORT_KT
@@ -135,14 +137,14 @@ class ClimbPower:
         usual_ground, usual_air = self._usual
         part = self._set.climb_loss_part
         if not s.v_measured:
-            return _short(by_air, usual_air, part, AIR_TIMES, AIR_GUST_FPM_PER_KT_S * self._gust)
-        least_fpm = GUST_FPM_PER_KT_S * self._gust
-        if not turns:
-            return _short(by_ground, usual_ground, part, TIMES, least_fpm)
-        part *= TURNS_PART
-        return _short(by_ground, usual_ground, part, TIMES, least_fpm) and _short(
-            by_air, usual_air, part, TIMES, least_fpm
-        )
+            return _short(by_air, usual_air, part, AIR_TIMES, max(LULL_FPM, GUST_FPM_PER_KT_S * self._gust))
+        exact = s.sample.groundspeed_kt is not None  # a speed made of positions is a second old
+        if turns and not exact:
+            return False
+        part *= TURNS_PART if turns else 1.0
+        least_fpm = max(TURNING_FPM if turns else LULL_FPM, GUST_FPM_PER_KT_S * self._gust)
+        over_ground = _short(by_ground, usual_ground, part, TIMES, least_fpm)
+        return over_ground and ((exact and not turns) or _short(by_air, usual_air, part, TIMES, least_fpm))
 
     def _lost(self, t: float) -> None:
         self._judge.cue("power-loss", t, lambda: True, False)
@@ -151,7 +153,7 @@ class ClimbPower:
 def _short(now: float, usual: Usual, part: float, times: float, least_fpm: float) -> bool:
     """Under `part` of the usual, and by more than the air rises and falls."""
     mean, scatter = usual
-    return mean > LEAST_FPM and now < part * mean and mean - now > max(LULL_FPM, least_fpm, times * scatter)
+    return mean > LEAST_FPM and now < part * mean and mean - now > max(least_fpm, times * scatter)
 
 
 def _mean_and_scatter(values: list[float]) -> Usual:

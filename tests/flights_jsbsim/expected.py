@@ -17,12 +17,15 @@ __all__ = ["Expected", "expected"]
 Rule = Callable[[Scene, float], Expected]
 """The flight and the fault's onset to what is expected."""
 
+HIDDEN = "seen in the climb only"
 SLOW_CLIMB_LOSS_S = 12.0
 """A loss that only the climb shows (constant-speed propeller) must be called within this; no stated hold exists."""
 HALF_PART, TURNING_PART, TURN_DEG = 0.5, 0.4, 10.0
 """The stated limits, 0.55 and in a turn 0.44 of this climb's own, less what instruments' noise makes of them."""
-LULL_FPM = 300.0
-"""A fall by less may be sinking air: stated as 250 ft/min."""
+LULL_FPM, TURNING_FPM = 300.0, 500.0
+"""A fall by less may be sinking air, or what a turn takes: stated as 250 and 450 ft/min."""
+THIN_AIR_FT = 6500.0
+"""The lean height, 3,000 ft in these profiles, and 3,500 more."""
 WEAK_CLIMB_FPM = 300.0
 """A climb weaker than this to begin with is lost in the air's own rise and fall."""
 GAUGE_RPM = 15.0
@@ -57,13 +60,21 @@ def _at_one_airspeed(s: Scene, rpm: np.ndarray, before: np.ndarray) -> np.ndarra
     return rpm + 3.0 * np.maximum(at_best - ias, 0.0)
 
 
+def _loss_part(s: Scene) -> np.ndarray:
+    """The loss that counts: 5 %, aloft 6.5 % far above the lean height, where power fades with the air (as stated)."""
+    aloft = (s.t > s.off) if s.off is not None else np.zeros(len(s.t), dtype=bool)
+    thin = aloft & (s.true["height_ft"] + s.raw.scenario.elevation_ft > THIN_AIR_FT) & (not s.a.constant_speed)
+    return np.where(thin, 0.065, 0.05)
+
+
 def _power_loss(s: Scene, onset: float) -> Expected:
     rpm = s.c["rpm"]
     before = (s.t <= onset) & (s.t > s.opening)
     mean = np.convolve(rpm, np.full(120, 1 / 120), "same")  # over a second: a governor's overshoot is no best
     best = float(mean[before].max()) if before.any() else float(mean.max())
     sudden = _fell_in_one_second(s, rpm, 0.15, onset)
-    slow = s.held_from(_at_one_airspeed(s, rpm, before) < 0.95 * best, onset, 1.0)
+    least = (1.0 - _loss_part(s)) * best
+    slow = s.held_from(_at_one_airspeed(s, rpm, before) < least, onset, 1.0)
     nearly = _fell_in_one_second(s, rpm, 0.135, onset)  # a gauge's noise may make it 15 %
     also = ["rpm-low"] + (["engine-failure"] if nearly is not None or s.at("groundspeed_kt", onset) < 45 else [])
     if slow is None and sudden is None:
@@ -99,10 +110,11 @@ def _hidden_loss(s: Scene, onset: float) -> Expected:
     power = _excess_power_fpm(s)
     before, after = _mean(s, power, onset - 8.0, onset), _mean(s, power, later - 6.0, later)
     turns = np.abs(s.c["bank_deg"][(s.t >= onset - 5.0) & (s.t <= later)]).max() >= TURN_DEG
-    half = after < (TURNING_PART if turns else HALF_PART) * before and before - after > LULL_FPM
+    half = after < (TURNING_PART if turns else HALF_PART) * before
+    half = half and before - after > (TURNING_FPM if turns else LULL_FPM)
     clear = settled and before > WEAK_CLIMB_FPM and later < s.t[-1] and half and s.raw.scenario.gust_kt < 1.0
     outcomes = frozenset({"air"} if clear else {"air", "quiet"})
-    return Expected(outcomes, reasons, onset, onset, onset, later, later, clear, why="seen in the climb only")
+    return Expected(outcomes, reasons, onset, onset, onset, later, later, clear, why=HIDDEN)
 
 
 def _rpm_low_from_start(s: Scene, onset: float) -> Expected:

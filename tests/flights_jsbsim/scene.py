@@ -156,7 +156,7 @@ def judged(
         late_air = max(latest, s.off + 4.0)
         if reason == "rpm-high":
             late_air = max(late_air, (first_crossing(s.t, s.true["height_ft"], 500.0, s.off) or s.t[-1]) + 4.0)
-        required = required and s.t[-1] > (late_air if outcomes == {"air"} else latest)
+        required = required and s.t[-1] > (late_air if "air" in outcomes else latest)
     else:
         held = "air" in outcomes and _TABLE[reason]["line"] == "air"  # near the line a hold is as right, and stays one
         required = required and "abort" in outcomes and not held and s.t[-1] > latest

@@ -1274,8 +1274,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "sinking air is a loss",
         "monitor/climb_power.py",
-        "LULL_FPM = 250.0",
-        "LULL_FPM = 50.0",
+        "LULL_FPM, TURNING_FPM = 250.0, 450.0",
+        "LULL_FPM, TURNING_FPM = 50.0, 450.0",
         "a lull of the climb is a loss of power",
         CLIMB_POWER,
     ),
@@ -1290,8 +1290,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a lull of the wind is a loss",
         "monitor/climb_power.py",
-        "AIR_TIMES, AIR_GUST_FPM_PER_KT_S = 6.0, 1000.0",
-        "AIR_TIMES, AIR_GUST_FPM_PER_KT_S = 6.0, 0.0",
+        "TIMES, GUST_FPM_PER_KT_S = 3.0, 1000.0",
+        "TIMES, GUST_FPM_PER_KT_S = 3.0, 0.0",
         "without groundspeed a lull of the wind is a loss of power",
         CLIMB_POWER,
     ),
@@ -1302,6 +1302,22 @@ MUTANTS: tuple[Mutant, ...] = (
         "            if False:",
         "a static source that blocks is a loss of power",
         PLAUSIBLE,
+    ),
+    Mutant(
+        "a lost gauge warns",
+        "monitor/limits.py",
+        "                if watched.outside:\n                    watched.gone()",
+        "                pass",
+        "abort for a gauge that shows nothing any more",
+        LIMITS,
+    ),
+    Mutant(
+        "a wild track is variation",
+        "monitor/direction.py",
+        "if track_off is not None and abs(track_off) < NO_TRACK_DEG:",
+        "if track_off is not None:",
+        "one damaged track and the whole climb is a drift",
+        DIRECTION,
     ),
     # ---- trouble upon trouble, and noise --------------------------------------------------------------------------
     Mutant(
