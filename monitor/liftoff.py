@@ -11,8 +11,9 @@ on model flights and on recorded training flights.
 
 from __future__ import annotations
 
-from collections import deque
+from bisect import bisect_left
 from math import inf
+from operator import itemgetter
 
 from monitor.aloft import Aloft
 from monitor.grade import Grade
@@ -47,7 +48,7 @@ class LiftOff:
         self._clear_since: float | None = None
         self._armed_t: float | None = None
         self._flies_t: float | None = None
-        self._banks: deque[tuple[float, float]] = deque()  # time and how far the wings were off level (deg)
+        self._banks: dict[float, float] = {}  # how far the wings were off level (deg), by time, oldest first
         self._floats_t: float | None = None  # the time of lift-off as found when it was first off for good
         self._opened = (0.0, 0.0)  # the last sample with the switch closed, the first with it open
         self._doubtful = False
@@ -146,9 +147,10 @@ class LiftOff:
 
     def _keep_bank(self, t: float, bank_deg: float) -> None:
         banks = self._banks
-        banks.append((t, bank_deg))
-        if t - banks[0][0] > KEEP_S:
-            banks.popleft()
+        banks[t] = bank_deg
+        oldest = next(iter(banks))
+        if t - oldest > KEEP_S:
+            del banks[oldest]
 
     def _by_climb(self, s: State) -> float | None:
         """Neither height nor altitude: a climb that no runway gives, for the time of a hop."""
@@ -167,9 +169,9 @@ class LiftOff:
             return self._floats_t
         # No aeroplane leaves the ground sooner than it may fly; the lag is found over some seconds.
         first = -inf if self._flies_t is None else min(self._flies_t, s.t - LAG_OVER_S) - 1.0
-        rows = [row for row in self._grade.levelled(s.history) if row[0] >= first]
-        banks = {t: bank for t, bank in self._banks if t >= first}
-        search = WheelsOff(self._set, s, rows, banks, self._lowest_ft or 0.0, since)
+        rows = list(self._grade.levelled(s.history))
+        rows = rows[bisect_left(rows, first, key=itemgetter(0)) :]
+        search = WheelsOff(self._set, s, rows, self._banks, self._lowest_ft or 0.0, since)
         t = search.time(interval_s)
         return max(t, self._flies_t if self._flies_t is not None else t)
 

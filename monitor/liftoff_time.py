@@ -5,8 +5,8 @@ All numbers: measured on model flights and on recorded training flights.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from itertools import accumulate, islice
+from collections.abc import Mapping, Sequence
+from itertools import islice
 
 from monitor.first_climb import climb_began
 from monitor.settings import Settings
@@ -42,14 +42,14 @@ class WheelsOff:
         self,
         settings: Settings,
         state: State,
-        rows: Iterable[Row],
+        rows: list[Row],
         bank_deg: Mapping[float, float],
         lowest_ft: float,
         since: float | None,
     ) -> None:
         self._set = settings
         self._s = state
-        self._rows = list(rows)
+        self._rows = rows
         self._lowest_ft = lowest_ft
         self._since = since
         self._bank_deg = bank_deg
@@ -152,8 +152,8 @@ class WheelsOff:
     def _excess(self, motion: _Motion, i: int) -> float:
         """Climb less what nose and wings explain by their turning (ft/min): with the wheels down this stays under 0."""
         set_ = self._set
-        excess = motion.climb_fpm(i) - CLIMB_PER_BANK_RATE * motion.bank_rate(i)
-        nose = motion.nose_rate(i)
+        nose, bank = motion.turning(i)
+        excess = motion.climb_fpm(i) - CLIMB_PER_BANK_RATE * bank
         if nose is None:
             return excess - set_.liftoff_climb_fpm
         return excess - set_.liftoff_climb_base_fpm - set_.liftoff_climb_per_pitch_rate * max(nose, 0.0)
@@ -186,61 +186,65 @@ class WheelsOff:
 
 
 class _Motion:
-    """Climb and turning at each row, smooth over so long that a noisy instrument does not move the moment.
-
-    Each column is kept summed up, so that a mean over any of its rows is one difference.
-    """
+    """Climb and turning at each row, smooth over so long that a noisy instrument does not move the moment."""
 
     def __init__(self, rows: Sequence[Row], bank_deg: Mapping[float, float], level_noise: float) -> None:
-        times, _, levels, climbs, noses = zip(*rows, strict=True)
-        self._n = len(rows)
-        self._covered_s = times[-1] - times[0]
-        self._t = list(accumulate((t - times[0] for t in times), initial=0.0))
-        self._climb = _summed(climbs)
-        self._level = _summed(levels) if self._climb is None else None
-        self._nose = _summed(noses)
-        self._bank = _summed([bank_deg.get(t) for t in times])
+        self._t, _, levels, climbs, noses = zip(*rows, strict=True)
+        self._climb = _filled(climbs)
+        self._level = _filled(levels) if self._climb is None else None
+        self._nose = _filled(noses)
+        self._bank = _filled([bank_deg.get(t) for t in self._t])
         self._climb_rows = self._rows_in(CLIMB_HALF_S)
         self._level_rows = self._rows_in(NOISY_HALF_S if level_noise >= 0.05 else CLIMB_HALF_S)
         self._turn_rows = self._rows_in(TURN_HALF_S)
 
     def _rows_in(self, seconds: float) -> int:
-        return max(1, round(seconds * (self._n - 1) / self._covered_s)) if self._covered_s > 0.0 else 1
+        covered = self._t[-1] - self._t[0]
+        return max(1, round(seconds * (len(self._t) - 1) / covered)) if covered > 0.0 else 1
 
     def climb_fpm(self, i: int) -> float:
         """The climb, or the level's slope where vertical speed is not sent."""
-        climb = self._climb
-        if climb is None:
-            return 0.0 if self._level is None else 60.0 * self._rate(self._level, i, self._level_rows)
-        first, last = max(i - self._climb_rows, 0), min(i + self._climb_rows + 1, self._n)
-        return (climb[last] - climb[first]) / (last - first)
+        if self._climb is not None:
+            return _mean(self._climb[max(i - self._climb_rows, 0) : i + self._climb_rows + 1])
+        return 0.0 if self._level is None else 60.0 * self._rate(self._level, i, self._level_rows)
 
-    def nose_rate(self, i: int) -> float | None:
-        """How fast the nose rises (deg/s); None where pitch is not sent."""
-        return None if self._nose is None else self._rate(self._nose, i, self._turn_rows)
+    def turning(self, i: int) -> tuple[float | None, float]:
+        """How fast the nose rises (deg/s; None where not sent) and the wings roll off level (0 where not sent)."""
+        earlier, later = _halves(i, self._turn_rows)
+        seconds = _mean(self._t[later]) - _mean(self._t[earlier])
+        nose, bank = (
+            None
+            if values is None
+            else (_mean(values[later]) - _mean(values[earlier])) / seconds
+            if seconds > 0.0
+            else 0.0
+            for values in (self._nose, self._bank)
+        )
+        return nose, bank or 0.0
 
-    def bank_rate(self, i: int) -> float:
-        """How fast the wings roll away from level (deg/s); 0 where bank is not sent."""
-        return 0.0 if self._bank is None else self._rate(self._bank, i, self._turn_rows)
-
-    def _rate(self, summed: Sequence[float], i: int, rows: int) -> float:
+    def _rate(self, values: Sequence[float], i: int, rows: int) -> float:
         """Mean of the later half less that of the earlier, a second."""
-        first, last, t = max(i - rows, 0), min(i + rows + 1, self._n), self._t
-        earlier, later = i + 1 - first, last - i
-        seconds = (t[last] - t[i]) / later - (t[i + 1] - t[first]) / earlier
-        rise = (summed[last] - summed[i]) / later - (summed[i + 1] - summed[first]) / earlier
-        return rise / seconds if seconds > 0.0 else 0.0
+        earlier, later = _halves(i, rows)
+        seconds = _mean(self._t[later]) - _mean(self._t[earlier])
+        return (_mean(values[later]) - _mean(values[earlier])) / seconds if seconds > 0.0 else 0.0
 
 
-def _summed(values: Sequence[float | None]) -> list[float] | None:
-    """The sums of the first 0, 1, 2 ... values, a missing one being the last that was known; None where none is."""
+def _halves(i: int, rows: int) -> tuple[slice, slice]:
+    """So many rows before a row and after it, each with the row itself."""
+    return slice(max(i - rows, 0), i + 1), slice(i, i + rows + 1)
+
+
+def _mean(values: Sequence[float]) -> float:
+    return sum(values) / len(values)
+
+
+def _filled(values: Sequence[float | None]) -> list[float] | None:
+    """Each value, or the last that was known; None where none is."""
     known = [value for value in values if value is not None]
-    if not known:
-        return None
-    if len(known) < len(values):
-        last = known[0]
-        known = [last := last if value is None else value for value in values]
-    return list(accumulate(known, initial=0.0))
+    if not known or len(known) == len(values):
+        return known or None
+    last = known[0]
+    return [last := last if value is None else value for value in values]
 
 
 def _by_height_gained(rows: list[Row], t: float, ground_ft: float) -> float:
