@@ -21,6 +21,9 @@ OF_THE_ROLL_S = 8.0  # so long what began on the roll is judged by its 5 kt (com
 ALOFT_S, STRAIGHT_DEG = 20.0, 15.0
 """So long after lift-off, so little off the heading then, and short of the climb speed a needle may be called stuck: a
 turn downwind, or a climb speed held in a lull, looks alike (common practice, no source)."""
+RISES_FROM_KT, RISES_PART, RISES_KT_S = 5.0, 0.5, 2.0
+"""A needle that rises from so much at half the rate of the groundspeed, or of 2 kt/s, is alive (common practice, no
+source)."""
 STUCK_ABOVE_KT = 17.0
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
 
@@ -148,6 +151,8 @@ class Airspeed:
             dead = v >= set_.dead_groundspeed_kt and ias < 20.0
         else:
             dead = min(v, v + self._headwind) >= set_.dead_groundspeed_wind_known_kt and ias < 20.0
+        if ias >= RISES_FROM_KT and s.ias_trend.rate >= RISES_PART * max(s.v_trend.rate, RISES_KT_S):
+            dead = False  # with a tailwind, or an instrument that lags, it comes alive later than that
         if ias >= (20.0 if self._stuck_from is None else STUCK_ABOVE_KT):  # a needle stuck at 20 shows a little less
             dead = self._stuck(ias, v) or dead
         else:

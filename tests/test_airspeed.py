@@ -153,3 +153,17 @@ def test_a_gap_of_a_second_is_no_loss(gone_s: float, said: bool) -> None:
 def test_a_feed_that_never_had_an_airspeed_loses_none() -> None:
     """Without the channel from the start nothing is said of it."""
     assert fly(takeoff().without("ias_kt").between(5.0, 40.0), FIXED).ids("caution", "warning") == []
+
+
+def test_an_airspeed_that_comes_alive_late_is_not_dead() -> None:
+    """An indicator that shows nothing below 20 kt and lags by 1.5 s, with 5 kt of tailwind, reads 12 kt at 35 kt of
+    groundspeed and rises: no abort."""
+    line: Points = ((18.0, 0.0), (21.0, 20.0), (23.0, 36.0), (26.0, 52.0), (45.0, 70.0))
+    assert fly(takeoff(ias_kt=line).between(5.0, 60.0)).warnings == []
+
+
+def test_an_airspeed_that_comes_alive_and_stops_is_dead() -> None:
+    """One that stays at 8 kt is dead at 35 kt of groundspeed as ever."""
+    flown = fly(takeoff(ias_kt=((16.0, 0.0), (17.0, 8.0))).between(5.0, 24.0))
+    assert flown.warnings == [("abort", "airspeed-not-alive")]
+    assert flown.t("warning", "abort") < 19.75 + 1.0

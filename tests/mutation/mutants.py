@@ -1319,6 +1319,14 @@ MUTANTS: tuple[Mutant, ...] = (
         "one damaged track and the whole climb is a drift",
         DIRECTION,
     ),
+    Mutant(
+        "a rising needle is dead",
+        "monitor/airspeed.py",
+        "            dead = False  # with a tailwind",
+        "            pass  # with a tailwind",
+        "abort for an airspeed that comes alive late",
+        AIRSPEED,
+    ),
     # ---- trouble upon trouble, and noise --------------------------------------------------------------------------
     Mutant(
         "a dead engine for good",
