@@ -20,8 +20,10 @@ Rule = Callable[[Scene, float], Expected]
 HIDDEN = "seen in the climb only"
 SLOW_CLIMB_LOSS_S = 12.0
 """A loss that only the climb shows (constant-speed propeller) must be called within this; no stated hold exists."""
+LOSS_PART, TURNS_PART, CLIMB_MEAN_S, CLIMB_HOLD_S = 0.55, 0.8, 2.5, 3.0
+"""As documented: less than this part of this climb's own (in a turn a part of that), in the mean of so long, held."""
 HALF_PART, TURNING_PART, TURN_DEG = 0.5, 0.4, 10.0
-"""The stated limits, 0.55 and in a turn 0.44 of this climb's own, less what instruments' noise makes of them."""
+"""The two limits less what instruments' noise makes of them."""
 LULL_FPM, TURNING_FPM = 300.0, 500.0
 """A fall by less may be sinking air, or what a turn takes: stated as 250 and 450 ft/min."""
 THIN_AIR_FT = 6500.0
@@ -91,6 +93,12 @@ def _excess_power_fpm(s: Scene) -> np.ndarray:
     return power
 
 
+def _over_the_last(values: np.ndarray, seconds: float) -> np.ndarray:
+    """The mean of so long up to each step."""
+    steps = round(seconds * 120.0)
+    return np.convolve(values, np.full(steps, 1.0 / steps))[: len(values)]
+
+
 def _mean(s: Scene, values: np.ndarray, first_s: float, last_s: float) -> float:
     among = (s.t >= first_s) & (s.t <= last_s)
     return float(values[among].mean()) if among.any() else 0.0
@@ -114,7 +122,10 @@ def _hidden_loss(s: Scene, onset: float) -> Expected:
     half = half and before - after > (TURNING_FPM if turns else LULL_FPM)
     clear = settled and before > WEAK_CLIMB_FPM and later < s.t[-1] and half and s.raw.scenario.gust_kt < 1.0
     outcomes = frozenset({"air"} if clear else {"air", "quiet"})
-    return Expected(outcomes, reasons, onset, onset, onset, later, later, clear, why=HIDDEN)
+    low = _over_the_last(power, CLIMB_MEAN_S) < (TURNS_PART if turns else 1.0) * LOSS_PART * before
+    crossing = s.when(low, onset)
+    crossing = onset if crossing is None else crossing
+    return Expected(outcomes, reasons, onset, crossing, crossing + CLIMB_HOLD_S, later, later, clear, why=HIDDEN)
 
 
 def _rpm_low_from_start(s: Scene, onset: float) -> Expected:

@@ -91,8 +91,8 @@ def judge(
         when = h.out_s - start_s
         reasons_ok = not want.reasons or h.event.reason in want.reasons
         allowed = ("abort" if h.event.id == "abort" else "air") in want.outcomes
-        # Between two noisy samples a crossing is found to about a tenth of their interval.
-        if want.outcomes <= {"quiet", "caution", "lost"} or when < want.earliest - 0.1 * slack_s:
+        # Between two samples a crossing is found by a straight line, to about half of their interval.
+        if want.outcomes <= {"quiet", "caution", "lost"} or when < want.earliest - 0.5 * slack_s:
             if want.reasons and h.event.reason in want.reasons and when >= want.earliest and not want.required:
                 continue
             v.false.append(_line(h, start_s))
