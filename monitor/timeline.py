@@ -181,14 +181,17 @@ class Timeline:
             self._skipped = self._stride
 
     def _learn_interval(self, dt: float) -> None:
-        """The usual step of the last nine; once there are so many, every eighth judged is enough."""
+        """The usual step of the last nine; once there are so many, a look now and then is enough.
+
+        Not at every so-manieth judged sample: of times rounded to a millisecond that would find the same step always.
+        """
         recent = self._recent
         if len(recent) == 9:
             recent.pop(0)
         recent.append(dt)
         usual = sorted(recent)[len(recent) // 2]
         self._stride = max(1, int(self._enough_s / usual + 0.1))
-        self._look_in = 8 * self._stride if len(recent) == 9 else 1
+        self._look_in = 8 * self._stride + 1 if len(recent) == 9 else 1
         self.interval_s = usual * self._stride
         self.carry_s = CARRIED_PART * min(recent) * self._stride
 

@@ -217,6 +217,15 @@ def test_feed_time_is_carried_on_by_one_usual_interval_at_most() -> None:
     assert line.line.feed_time(ARRIVAL_S + t - 1.0) == pytest.approx(t)
 
 
+def test_a_fast_stream_in_whole_milliseconds_is_never_carried_past_the_next_judged_sample() -> None:
+    """60 Hz in steps of 16, 17 and 17 ms, every third judged, 50 ms apart: feed time runs on by less than that."""
+    line = Line()
+    for n in range(60 * 30):
+        t = round(100.0 + n / 60.0, 3)
+        line.offer(t, ARRIVAL_S + t)
+        assert n < 60 or line.line.carry_s < 0.05
+
+
 # ---- the same rules, seen from outside ---------------------------------------------------------------------------
 
 

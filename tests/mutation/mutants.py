@@ -1327,6 +1327,14 @@ MUTANTS: tuple[Mutant, ...] = (
         "abort for an airspeed that comes alive late",
         AIRSPEED,
     ),
+    Mutant(
+        "the same step always",
+        "monitor/timeline.py",
+        "self._look_in = 8 * self._stride + 1 if",
+        "self._look_in = 8 * self._stride if",
+        "how a stream is cut changes what is said",
+        TIMELINE,
+    ),
     # ---- trouble upon trouble, and noise --------------------------------------------------------------------------
     Mutant(
         "a dead engine for good",
