@@ -139,6 +139,7 @@ def _at_rates(tmp_path: Path, flights: dict[float, list[bytes]]) -> None:
         assert "Traceback" not in fly.err
 
 
+@pytest.mark.long
 def test_live_at_20_60_and_200_hz(tmp_path: Path) -> None:
     """Over real UDP at 20, 60 and 200 datagrams a second: none lost, and the replay prints the same bytes.
 
