@@ -156,6 +156,7 @@ class Coach(Entering):
         self._phases.enter(None, t)
         self.teller.takeoff = None
         self._begin_takeoff()
+        self._looked_t = -inf
 
     def _carry_on(self, seconds: float) -> None:
         """The simulator stood still for so long while time went on: what was learned before is as old as it was."""

@@ -325,3 +325,13 @@ def test_lost_in_the_roll_is_said_once() -> None:
     assert [(e.id, e.say) for e in rolling.coach.tick(ARRIVAL_S + 25.0)] == [("lost", "Data lost")]
     assert rolling.coach.tick(ARRIVAL_S + 60.0) == []
     assert [(e.id, e.say) for e in standing.coach.tick(ARRIVAL_S + 25.0)] == [("lost", None)]
+
+
+def test_after_the_clock_went_back_the_climb_is_looked_at_as_ever() -> None:
+    """A climb at a feed time of 5,000 s, then the next takeoff from 5 s on: oil pressure lost at 60 s is told."""
+    earlier = takeoff().between(5.0, 60.0).samples()
+    before = [msgspec.structs.replace(s, time_s=(s.time_s or 0.0) + 5000.0) for s in earlier]
+    low = takeoff().bend("oil_pressure_psi", 60.0, 200.0, 10.0).between(5.0, 80.0).samples()
+    flown = fly([*before, *low])
+    assert flown.warnings == [("oil-pressure-low", "oil-pressure-low")]
+    assert flown.t("warning", "oil-pressure-low") == pytest.approx(61.5, abs=0.2)

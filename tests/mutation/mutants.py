@@ -1335,6 +1335,14 @@ MUTANTS: tuple[Mutant, ...] = (
         "how a stream is cut changes what is said",
         TIMELINE,
     ),
+    Mutant(
+        "looked at before the jump",
+        "monitor/coach.py",
+        "        self._begin_takeoff()\n        self._looked_t = -inf",
+        "        self._begin_takeoff()",
+        "silent in the climb after the clock went back",
+        TIMELINE,
+    ),
     # ---- trouble upon trouble, and noise --------------------------------------------------------------------------
     Mutant(
         "a dead engine for good",
