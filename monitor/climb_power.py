@@ -65,7 +65,7 @@ class ClimbPower:
         self._gust = 0.3  # kt/s
         self._turned_t = -inf
         self._settled = False  # the climb speed has been reached
-        self._now: Usual | None = None  # by speed over the ground, and by airspeed (ft/min)
+        self._now: tuple[float, float] | None = None  # by speed over the ground, and by airspeed (ft/min)
         self._kept: deque[tuple[float, float, float]] = deque()  # time, and the same two
         self._usual: tuple[Usual, Usual] | None = None
 
@@ -90,8 +90,8 @@ class ClimbPower:
             self._turned_t = s.t
         steady = abs(s.ias - self._climb_kt) <= NEAR_KT and bank < (STEEP_DEG if s.v_measured else TURNS_DEG)
         full = sample.throttle is not None and sample.throttle >= self._set.power_set_throttle
-        high = LOWEST_FT <= s.height <= self._set.after_takeoff_ft
-        if too_slow or not steady or not full or altitude_stands or not high:
+        climbs_out = LOWEST_FT <= s.height <= self._set.after_takeoff_ft
+        if too_slow or not steady or not full or altitude_stands or not climbs_out:
             self._hold.clear()
             return
         gains = s.ias_trend.rate >= GAINS_KT_S and s.ias_trend.value <= self._climb_kt - SHORT_KT
@@ -104,7 +104,7 @@ class ClimbPower:
             if may_stand and self._hold.since is not None:
                 self._hold.at_least_until(s.t + 2.0 * dt)
 
-    def _follow(self, s: State, ias: float, climb_fpm: float, dt: float) -> Usual:
+    def _follow(self, s: State, ias: float, climb_fpm: float, dt: float) -> tuple[float, float]:
         """What the energy grows by, as a climb, over the last seconds."""
         climb = climb_fpm
         if s.sample.vertical_speed_fpm is not None:  # its source may be blocked while the height sent still grows

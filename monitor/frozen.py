@@ -35,7 +35,7 @@ class Frozen:
         asked_t, self._asked_t = self._asked_t, t
         if asked_t != before_t:
             self.since_t = None  # in between the airspeed was another
-        if sample.ias_kt != before.ias_kt or sample.rpm != before.rpm or not _moves(sample):
+        if sample.rpm != before.rpm or not _moves(sample):  # as at nearly every one with the same airspeed
             self.since_t = None
             return False
         if any(getattr(sample, name) != getattr(before, name) for name in _CHANNELS):

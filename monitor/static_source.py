@@ -14,7 +14,7 @@ STEP_MOST_S = 1.5  # a clock that skips is no climb
 BLOCKED_S = 3.0
 BLOCKED_KT = 12.0
 LEAVES_KT = 3.0
-MAY_STAND_S, DOUBT_S = 3.0, 6.0
+MAY_STAND_S, DOUBT_S = 3.0, 6.0  # so soon it seems to, and by then the airspeed has told (common practice, no source)
 STANDS_S = 7.5  # a weak climb of 100 ft/min leaves the band in this time
 STILL_FT = 12.0  # noise, and rounding to 10 ft, of a pressure that does not change
 

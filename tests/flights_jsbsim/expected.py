@@ -19,7 +19,7 @@ Rule = Callable[[Scene, float], Expected]
 
 HIDDEN = "seen in the climb only"
 SLOW_CLIMB_LOSS_S = 12.0
-"""A loss that only the climb shows (constant-speed propeller) must be called within this; no stated hold exists."""
+"""A loss that only the climb shows (constant-speed propeller) must be called within this."""
 LOSS_PART, TURNS_PART, CLIMB_MEAN_S, CLIMB_HOLD_S = 0.55, 0.8, 2.5, 3.0
 """As documented: less than this part of this climb's own (in a turn a part of that), in the mean of so long, held."""
 HALF_PART, TURNING_PART, TURN_DEG = 0.5, 0.4, 10.0
