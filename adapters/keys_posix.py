@@ -99,10 +99,15 @@ class PosixKeys:
             self._handlers[number] = signal.signal(number, handler)
 
     def _suspended(self, number: int, frame: Any) -> None:
-        """Ctrl-Z: the terminal back first, then stop as any program would."""
+        """Ctrl-Z: the terminal back first, then stop as any program would, and take it again when going on.
+
+        Both ends are here, not left to `_continued` alone: a SIGCONT that comes before the stop would take the terminal
+        again, only for the stop to give it back with nobody to take it after that.
+        """
         self.restore()
         signal.signal(signal.SIGTSTP, signal.SIG_DFL)
-        os.kill(os.getpid(), signal.SIGTSTP)
+        signal.raise_signal(signal.SIGTSTP)  # to this thread: it stops here, not some steps later
+        self._continued(number, frame)
 
     def _continued(self, number: int, frame: Any) -> None:
         """Back in the foreground: take the terminal again."""

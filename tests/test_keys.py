@@ -36,6 +36,23 @@ with open_keys() as keys:
 print("done", flush=True)
 """
 
+# What a shell does with its foreground job: sees it stop, takes the terminal, and on a line from the user lets it go on.
+# Without one the child would be alone in its session, where the system ignores a stop.
+SHELL = """
+import os, signal, subprocess, sys
+signal.signal(signal.SIGTTOU, signal.SIG_IGN)
+job = subprocess.Popen(
+    [sys.executable, "-P", "-c", sys.argv[1], "keys"], process_group=0, preexec_fn=lambda: os.tcsetpgrp(0, os.getpid())
+)
+while os.WIFSTOPPED(os.waitpid(job.pid, os.WUNTRACED)[1]):
+    os.tcsetpgrp(0, os.getpgrp())
+    print("stopped", flush=True)
+    print("said", input(), flush=True)
+    os.tcsetpgrp(0, job.pid)
+    os.killpg(job.pid, signal.SIGCONT)
+print("ended", flush=True)
+"""
+
 
 def test_names_of_keys() -> None:
     """Named keys, letters in lower case, and no key at all for an arrow or function key (ECMA-48 sequences)."""
@@ -69,8 +86,8 @@ def test_a_pipe_gives_keys_when_asked_to() -> None:
 class Screen:
     """A program on a pseudo-terminal of its own, as a shell's foreground job."""
 
-    def __init__(self, mode: str) -> None:
-        """Start the child."""
+    def __init__(self, *args: str) -> None:
+        """Start a Python program with what follows it on its command line."""
         import pty
         import termios
 
@@ -80,7 +97,7 @@ class Screen:
         self.seen = ""
         start = "import os,fcntl,termios; os.setsid(); fcntl.ioctl(0, termios.TIOCSCTTY, 0)\n"
         self.child = subprocess.Popen(
-            [sys.executable, "-P", "-c", start + CHILD, mode], stdin=theirs, stdout=theirs, stderr=theirs
+            [sys.executable, "-P", "-c", start + args[0], *args[1:]], stdin=theirs, stdout=theirs, stderr=theirs
         )
 
     def wait_for(self, text: str) -> None:
@@ -104,6 +121,13 @@ class Screen:
         local = termios.tcgetattr(self.theirs)[3]
         return bool(local & termios.ICANON), bool(local & termios.ECHO)
 
+    def wait_for_modes(self, edits: bool, echoes: bool) -> None:
+        """Wait until the terminal is set so."""
+        end = time.monotonic() + DEADLINE_S
+        while self.modes() != (edits, echoes) and time.monotonic() < end:
+            time.sleep(0.02)
+        assert self.modes() == (edits, echoes)
+
     def restored(self) -> bool:
         """Whether the terminal is, within the deadline, as it was before."""
         import termios
@@ -124,8 +148,8 @@ class Screen:
 
 @pytest.fixture
 def screen(request: pytest.FixtureRequest) -> Iterator[Screen]:
-    """A child in the given mode ("keys" unless told otherwise)."""
-    made = Screen(getattr(request, "param", "keys"))
+    """The child that reads keys, or another program with its arguments."""
+    made = Screen(*getattr(request, "param", (CHILD, "keys")))
     yield made
     made.close()
 
@@ -144,7 +168,7 @@ def test_a_key_comes_without_enter_and_the_terminal_is_put_back(screen: Screen) 
 
 
 @posix
-@pytest.mark.parametrize("screen", ["error"], indirect=True)
+@pytest.mark.parametrize("screen", [(CHILD, "error")], ids=["error"], indirect=True)
 def test_the_terminal_is_put_back_after_an_error(screen: Screen) -> None:
     """An exception inside leaves no terminal without echo behind."""
     screen.wait_for("on purpose")
@@ -163,16 +187,20 @@ def test_the_terminal_is_put_back_after_an_interrupt(screen: Screen) -> None:
 
 
 @posix
+@pytest.mark.parametrize("screen", [(SHELL, CHILD)], ids=["job"], indirect=True)
 def test_the_terminal_is_put_back_while_suspended(screen: Screen) -> None:
-    """A stopped program leaves the shell its terminal, and takes it again, keys and all, when it goes on."""
+    """A stopped program leaves the shell its terminal, and takes it again, keys and all, when it goes on; twice."""
     screen.wait_for("ready")
-    screen.child.send_signal(signal.SIGTSTP)
-    assert screen.restored()
-    screen.child.send_signal(signal.SIGCONT)
-    end = time.monotonic() + DEADLINE_S
-    while screen.modes() != (False, False) and time.monotonic() < end:
-        time.sleep(0.02)
+    for line in ("first", "second"):
+        screen.wait_for_modes(False, False)
+        screen.send(b"\x1a")
+        screen.wait_for("stopped")
+        assert screen.restored()
+        screen.send(f"{line}\n".encode())
+        screen.wait_for(f"said {line}")
+        screen.seen = ""
+    screen.wait_for_modes(False, False)
     screen.send(b"q")
     screen.wait_for("<q>")
-    assert screen.child.wait(DEADLINE_S) == 0
+    screen.wait_for("ended")
     assert screen.restored()
