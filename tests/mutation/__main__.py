@@ -54,6 +54,8 @@ def run_tests(folder: Path, names: tuple[str, ...], *options: str) -> tuple[int,
         "--no-header",
         "-p",
         "no:cacheprovider",
+        "-n",  # in this process: two mutants run at once already
+        "0",
         "--tb=no",
         *options,
         *files,
