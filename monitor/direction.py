@@ -22,6 +22,9 @@ counted (common practice, no source)."""
 TRACK_SAMPLES, TRACK_AGREES_DEG = 5, 3.0  # common practice, no source
 NO_TRACK_DEG = 40.0  # so far off no roll is, and no compass: a damaged value (common practice, no source)
 ODD_DEG = 8.0  # off the headings before and after, which agree: a damaged value (common practice, no source)
+CRAB_PART = 0.5
+"""Of what the nose is off, the track of an aeroplane on its wheels is off by more: tyres slide a few degrees aside, no more
+(common practice, no source)."""
 POSITION_HOLDS_S = 1.5
 """So long the last position counts where samples come without one."""
 
@@ -154,7 +157,7 @@ class Direction:
             runway = self._reference(runway, heading, self._doubted_deg)
         off = self.off_deg = turn(runway, heading)
         swerving = abs(off) > self._set.direction_abort_deg and v > self._set.direction_from_kt
-        swerving = swerving and not self._crabbing(runway)
+        swerving = swerving and not self._crabbing(runway, off)
         self._hold.update_agreed(swerving, s.t, s.t, s.dt)
         if not swerving and v > 20.0 and not self.maybe_off:
             self._mean_n += 1
@@ -192,17 +195,17 @@ class Direction:
             return runway
         return (runway + doubted_deg) % 360.0
 
-    def _crabbing(self, runway_deg: float) -> bool:
-        """Without a ground switch to believe, nose up and the track along the runway: just off in a crosswind.
+    def _crabbing(self, runway_deg: float, off_deg: float) -> bool:
+        """Without a ground switch to believe, nose up and the track nearer the runway than the nose: off in a crosswind.
 
-        With them on the ground nothing goes straight on with its nose 15 degrees aside for long.
+        With wheels on the ground nothing goes on for long with its nose so far aside of where it goes.
         """
         s, rise = self._s, self._conditions.nose_rise_deg
         if s.track is None or rise is None or rise < self._set.rotation_rise_deg:
             return False
         if s.sample.on_ground is not None and (s.climb_fpm or 0.0) < CLIMBS_FPM:
             return False  # but a switch that says so in a climb is stuck
-        return abs(turn(runway_deg, s.track)) < self._set.drift_deg
+        return abs(turn(runway_deg, s.track)) < max(self._set.drift_deg, CRAB_PART * abs(off_deg))
 
     def lifted_off(self) -> None:
         """Off the ground: where no heading was given, the mean of the roll is the runway's."""
