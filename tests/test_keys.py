@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-import signal
 import subprocess
 import sys
 import time
@@ -36,7 +35,7 @@ with open_keys() as keys:
 print("done", flush=True)
 """
 
-# What a shell does with its foreground job: sees it stop, takes the terminal, and on a line from the user lets it go on.
+# What a shell does with its foreground job: sees it stop, takes the terminal, lets it go on when the user says so.
 # Without one the child would be alone in its session, where the system ignores a stop.
 SHELL = """
 import os, signal, subprocess, sys

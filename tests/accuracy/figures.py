@@ -82,7 +82,7 @@ def measure(case: Case, heard: Sequence[Heard]) -> Result:
         last = max(want.latest, want.late_air or 0.0)
         until = case.columns["time_s"][case.columns["time_s"] >= sensors.start_s + last]
         slack = max(slack, float(until[0]) - sensors.start_s - last if len(until) else 0.0)
-    verdict = judge(heard, want, sensors.start_s, truth.wheels_off, slack)
+    verdict = judge(heard, want, sensors.start_s, truth, slack)
     result = Result(
         case.name,
         s.aeroplane,

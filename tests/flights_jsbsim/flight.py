@@ -21,17 +21,18 @@ from tests.flights_jsbsim.sensors import (
 
 CALM, AT_20_HZ = Scenario(), Sensors()
 HEIGHTS_FT = (50.0, 200.0, 300.0, 500.0, 1000.0)
+DOWN_FOR_S = 1.0
 
 
 @dataclass(frozen=True)
 class Truth:
     """What really happened, found at 120 Hz; all times in the feed's own time (s); None = did not happen.
 
-    wheels_off: the last wheel leaves for good. rotate_speed: airspeed first crosses VR on the roll;
-    rotate_indicated: the same as the sensor shows it, with its lag and its fault but without noise. nose_up: 2
-    degrees above the lowest attitude of the roll, for good, before wheels_off. heights: height above the runway
-    (model) to the time it is first passed after wheels_off; indicated: the same by indicated altitude less the
-    field's. half_speed: half VR. marks: the pilot's own deeds."""
+    wheels_off: the last wheel leaves for good; wheels_down: it is back for a second after that. rotate_speed:
+    airspeed first crosses VR on the roll; rotate_indicated: the same as the sensor shows it, with its lag and its
+    fault but without noise. nose_up: 2 degrees above the lowest attitude of the roll, for good, before wheels_off.
+    heights: height above the runway (model) to the time it is first passed after wheels_off; indicated: the same by
+    indicated altitude less the field's. half_speed: half VR. marks: the pilot's own deeds."""
 
     wheels_off: float | None
     rotate_speed: float | None
@@ -46,6 +47,7 @@ class Truth:
     stopped: float | None
     fault: float | None
     marks: dict[str, float]
+    wheels_down: float | None = None
 
 
 @dataclass(frozen=True)
@@ -105,6 +107,8 @@ def truth_of(raw: Raw, start_s: float = 0.0, sensors: Sensors = AT_20_HZ, takeof
     t = c["t"]
     opened = marks["second_roll"] if takeoff == 2 else marks.get("throttle_opening", 0.0)
     off = wheels_off(t, c["on_ground"], opened)
+    # Back on the ground is the same with the two states changed over.
+    down = None if off is None else wheels_off(t, 1.0 - c["on_ground"], off, DOWN_FOR_S)
 
     def at(time: float | None) -> float | None:
         return None if time is None else time + start_s
@@ -127,6 +131,7 @@ def truth_of(raw: Raw, start_s: float = 0.0, sensors: Sensors = AT_20_HZ, takeof
         stopped=at(marks.get("stopped")),
         fault=at(fault_time(raw)),
         marks={k: v + start_s for k, v in marks.items()},
+        wheels_down=at(down),
     )
 
 

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from math import inf
 
 import msgspec
 
 from monitor.events import Event
 from monitor.sample import Sample
 from tests.flights_jsbsim.expected import Expected
+from tests.flights_jsbsim.flight import Truth
 
 FIELDS = tuple(f.name for f in msgspec.structs.fields(Sample))
 
@@ -76,16 +78,14 @@ def _line(h: Heard, start_s: float) -> str:
     return f"{e.kind} {e.id} {e.reason or ''} at {t} (out {h.out_s - start_s:.2f}) {state}"
 
 
-def judge(
-    heard: Sequence[Heard], want: Expected, start_s: float, wheels_off_s: float | None, slack_s: float = 0.05
-) -> Verdict:
+def judge(heard: Sequence[Heard], want: Expected, start_s: float, truth: Truth, slack_s: float = 0.05) -> Verdict:
     """Hold the events against what is expected.
 
-    start_s: feed time of the flight's first step. slack_s: what the feed's own interval adds to the last moment
-    that counts."""
+    start_s: feed time of the flight's first step. truth: for when the wheels were off the ground. slack_s: what the
+    feed's own interval adds to the last moment that counts."""
     v = Verdict()
     warnings = [h for h in heard if h.event.kind == "warning"]
-    _absolute_rules(v, heard, warnings, start_s, None if wheels_off_s is None else wheels_off_s + slack_s)
+    _absolute_rules(v, heard, warnings, start_s, truth, slack_s)
     right = None
     for h in warnings:
         when = h.out_s - start_s
@@ -137,13 +137,15 @@ def _is_caution(h: Heard, want: Expected, start_s: float) -> bool:
 
 
 def _absolute_rules(
-    v: Verdict, heard: Sequence[Heard], warnings: Sequence[Heard], start_s: float, wheels_off_s: float | None
+    v: Verdict, heard: Sequence[Heard], warnings: Sequence[Heard], start_s: float, truth: Truth, slack_s: float
 ) -> None:
+    off_s = inf if truth.wheels_off is None else truth.wheels_off + slack_s + 0.1
+    down_s = inf if truth.wheels_down is None else truth.wheels_down
     aborts = [h for h in warnings if h.event.id == "abort"]
     by_takeoff: dict[int | None, int] = {}
     for h in aborts:
         by_takeoff[h.event.takeoff] = by_takeoff.get(h.event.takeoff, 0) + 1
-        if wheels_off_s is not None and h.event.t_s is not None and h.event.t_s > wheels_off_s + 0.1:
+        if h.event.t_s is not None and off_s < h.event.t_s < down_s:
             v.rules.append("abort in the air: " + _line(h, start_s))
     v.rules += [f"{n} aborts in takeoff {k}" for k, n in by_takeoff.items() if n > 1]
     for abort in aborts:
