@@ -23,7 +23,7 @@ TRACK_SAMPLES, TRACK_AGREES_DEG = 5, 3.0  # common practice, no source
 NO_TRACK_DEG = 40.0  # so far off no roll is, and no compass: a damaged value (common practice, no source)
 ODD_DEG = 8.0  # off the headings before and after, which agree: a damaged value (common practice, no source)
 CRAB_PART = 0.5
-"""Of what the nose is off, the track of an aeroplane on its wheels is off by more: tyres slide a few degrees aside, no more
+"""Of what the nose is off, the track of an aeroplane on its wheels is off by more: tyres slide a few degrees aside
 (common practice, no source)."""
 POSITION_HOLDS_S = 1.5
 """So long the last position counts where samples come without one."""
@@ -196,7 +196,7 @@ class Direction:
         return (runway + doubted_deg) % 360.0
 
     def _crabbing(self, runway_deg: float, off_deg: float) -> bool:
-        """Without a ground switch to believe, nose up and the track nearer the runway than the nose: off in a crosswind.
+        """Without a ground switch to believe, nose up and the track nearer the runway than it: off in a crosswind.
 
         With wheels on the ground nothing goes on for long with its nose so far aside of where it goes.
         """
