@@ -39,6 +39,7 @@ LULL_FPM, TURNING_FPM = 250.0, 450.0  # a fall by less may be sinking air, or wh
 # each kt/s by which the airspeed changes in gusts, in the mean.
 TIMES, GUST_FPM_PER_KT_S = 3.0, 1000.0
 AIR_TIMES = 6.0
+AIR_HOLD_S = 8.0  # by airspeed alone: a lull of the wind, to which the pilot lowers the nose, takes the climb for 5 s
 GAINS_KT_S, SHORT_KT = 0.3, 2.0  # still gaining speed for the climb: what instruments' lag makes of that is no scatter
 
 Usual = tuple[float, float]
@@ -100,6 +101,7 @@ class ClimbPower:
             turns = s.t - self._turned_t < TURNED_S
             if not turns and self._hold.since is None:
                 self._keep(s.t, by_ground, by_air)
+            self._hold.hold_s = self._set.climb_loss_hold_s if s.v_measured else AIR_HOLD_S
             self._hold.update(self._fell(s, by_ground, by_air, turns), s.t)
             if may_stand and self._hold.since is not None:
                 self._hold.at_least_until(s.t + 2.0 * dt)

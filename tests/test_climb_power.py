@@ -61,6 +61,14 @@ def test_a_lull_of_the_wind_is_no_loss_where_airspeed_alone_tells() -> None:
     assert fly(flight, GOVERNED).warnings == []
 
 
+@pytest.mark.parametrize(("for_s", "told"), [(6.0, []), (25.0, [("power-loss", "power-loss")])])
+def test_by_airspeed_alone_a_loss_must_last(for_s: float, told: list[tuple[str, str]]) -> None:
+    """No groundspeed and no position, the climb gone at a steady airspeed: for 6 s not a word, for 25 s one warning."""
+    flight = _climbs((65.0, -50.0), (65.0 + for_s, 720.0), ias_kt=STEADY)
+    flown = fly(flight.without("groundspeed_kt", "latitude_deg", "longitude_deg"), GOVERNED)
+    assert flown.warnings == told
+
+
 @pytest.mark.parametrize("kt_s", [1.0, -1.0])
 def test_a_headwind_that_changes_with_height_is_no_loss(kt_s: float) -> None:
     """Airspeed held while the headwind changes by 1 kt/s for 10 s: what the climb gains or loses by it the groundspeed

@@ -1256,6 +1256,14 @@ MUTANTS: tuple[Mutant, ...] = (
         CLIMB_POWER,
     ),
     Mutant(
+        "a lull by airspeed alone is a loss",
+        "airspeed alone is believed as soon as groundspeed",
+        "monitor/climb_power.py",
+        "self._set.climb_loss_hold_s if s.v_measured else AIR_HOLD_S",
+        "self._set.climb_loss_hold_s",
+        CLIMB_POWER,
+    ),
+    Mutant(
         "a turn's wind is power",
         "monitor/climb_power.py",
         "            turns = s.t - self._turned_t < TURNED_S",
