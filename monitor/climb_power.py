@@ -17,12 +17,11 @@ from math import inf, sqrt
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
-from monitor.geo import FEET_PER_S_PER_KNOT, G_FT_S2
+from monitor.geo import CLIMB_FPM_PER_KT2_S
 from monitor.judge import Judge
 from monitor.settings import Settings
 from monitor.state import State
 
-CLIMB_FPM_PER_KT2_S = FEET_PER_S_PER_KNOT**2 / G_FT_S2 * 60.0  # what 1 kt/s at 1 kt is worth as a climb
 OFTEN_S = 0.2  # energy is a matter of seconds: of faster data so often is enough
 TOO_SLOW_S = 1.5  # between samples, in the mean, or
 GAP_S = 4.0  # once: two or three samples would have to tell

@@ -263,6 +263,7 @@ class AirDeviations(Remarks):
             self._early_flaps.update(early, s.t)
         late = (
             "flaps-up" in self._routine.done
+            and (s.climb_fpm is None or s.climb_fpm > 0.0)  # who sinks keeps them
             and flaps > set_.flaps_up_deg
             and (started is None or flaps >= started - 1.0)
         )

@@ -10,6 +10,7 @@ METRES_PER_DEGREE = (
 KNOTS_PER_MS = 3600.0 / 1852.0  # the international nautical mile is 1,852 m exactly
 FEET_PER_S_PER_KNOT = 1852.0 / 3600.0 / 0.3048  # 1.68781 ft/s
 G_FT_S2 = 32.174  # standard gravity, 9.80665 m/s2 (3rd CGPM, 1901)
+CLIMB_FPM_PER_KT2_S = FEET_PER_S_PER_KNOT**2 / G_FT_S2 * 60.0  # what 1 kt/s at 1 kt is worth as a climb
 
 
 def turn(from_deg: float, to_deg: float) -> float:

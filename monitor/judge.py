@@ -205,6 +205,11 @@ class Judge:
             self.engine_failed = True
         self._warn(warning, reason, t)
 
+    def cannot_climb(self, t: float) -> None:
+        """After a loss of power the energy goes: where "return" was said, "land ahead" is right."""
+        if self.zone == "air" and "power-loss" in self._said and not self.engine_failed:
+            self._warn("power-loss", "power-loss", t)
+
     def engine_is_back(self) -> None:
         """It only coughed: what follows is judged and said again."""
         self.engine_failed = False

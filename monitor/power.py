@@ -17,6 +17,8 @@ from monitor.power_loss import PowerLoss
 from monitor.settings import Settings
 from monitor.state import State
 
+GOVERNOR_RISES_RPM_S = 5.0  # with the speed, on the fine stop: model propellers 20 to 40
+GOVERNOR_PAUSES_S = 7.0  # after full throttle (common practice, no source)
 STILL_RISES_S = 4.0  # of the last second's rise in rpm (common practice, no source)
 NEXT_WITHIN_S = 6.0  # the slowest data that is told apart from lost data
 SPUN_UP_S = 2.0  # after full throttle no engine still gains speed by its own slowness (common practice, no source)
@@ -210,7 +212,14 @@ class Power(PowerLoss):
             return False
         speed = self._s.ias if self._s.ias is not None else self._s.v
         early = speed is None or speed < 0.75 * self._aircraft.speeds_kias.rotate
-        return early and rpm > 0.93 * least
+        return early and rpm > 0.93 * least and self._rises(rpm)
+
+    def _rises(self, rpm: float) -> bool:
+        """It may pause on the way; what stays for long is no pause."""
+        before_t, before, _ = self._second[0]
+        if before is None or self.full_since is None or self._s.t < self.full_since + GOVERNOR_PAUSES_S:
+            return True
+        return rpm - before > GOVERNOR_RISES_RPM_S * (self._s.t - before_t)
 
     def _watch_minimum(self, rpm: float | None, throttle: float | None) -> None:
         """After the first judgement: below the profile's least, lever full, though near the engine's own best."""
@@ -231,6 +240,7 @@ class Power(PowerLoss):
     def _watch_pressure_minimum(self, full: bool) -> None:
         sample = self._s.sample
         low = full and self._pressure_low() and not self._filling()
-        if low and sample.throttle is None and throttle_closed(sample.manifold_pressure_inhg, sample.altitude_ft):
-            low = False
+        if low and sample.throttle is None:
+            closed = throttle_closed(sample.manifold_pressure_inhg, sample.altitude_ft)
+            low = not closed and not self._draining()
         self._once_more(self._pressure_hold, low)

@@ -14,6 +14,8 @@ from monitor.atmosphere import pressure_inhg
 from monitor.settings import Settings
 from monitor.state import State
 
+OPEN_PART = 0.85  # of ambient pressure: with so much in the manifold the throttle is open (common practice, no source)
+
 
 class PowerLevers:
     """Keeps the engine's last second and the levers; knows whether less power can be the pilot's doing."""
@@ -87,9 +89,18 @@ class PowerLevers:
         return self._lever_t > 0.0 and s.t - self._lever_t < max(2.0, 2.2 * s.dt)
 
     def _closed(self, rpm: float) -> bool:
-        """Without a lever channel: rpm or manifold pressure of a closed throttle."""
-        sample = self._s.sample
-        return rpm < 0.55 * (self.best_rpm or rpm) or throttle_closed(sample.manifold_pressure_inhg, sample.altitude_ft)
+        """Without a lever channel: rpm or manifold pressure of a closed throttle. At nearly ambient pressure it is
+        open, whatever the rpm."""
+        pressure, altitude_ft = self._s.sample.manifold_pressure_inhg, self._s.sample.altitude_ft
+        if throttle_closed(pressure, altitude_ft):
+            return True
+        opened = pressure is not None and pressure > OPEN_PART * pressure_inhg(altitude_ft or 0.0)
+        return rpm < 0.55 * (self.best_rpm or rpm) and not opened
+
+    def _draining(self) -> bool:
+        """It still falls, as while a slow hand closes the throttle."""
+        before, pressure = self._second[0][2] if self._second else None, self._s.sample.manifold_pressure_inhg
+        return before is not None and pressure is not None and pressure < before - 0.2
 
     def _loss_can_be_told(self, in_air: bool) -> bool:
         """Whether less rpm can only mean less power."""

@@ -19,11 +19,14 @@ from monitor.state import State
 
 RICH_LEAK_A_SECOND = 0.0003  # model engines, full rich at 6,500 to 7,000 ft, lose 0.03 to 0.1 % of their rpm a second
 BACK_S = 3.0  # for so long as before: an engine that coughed is back (common practice, no source)
+SINKS_S, SINKS_FPM = 2.0, 100.0  # of energy: it will not climb away (common practice, no source)
 SLOW_HAND_S = 2.0  # a throttle is closed in that time, and an engine that fails has fallen (common practice, no source)
 FALLS_OVER_S, FALLS_PART = 0.4, 0.06  # rpm that falls by more than this still falls, 15 % a second
 MOST_CLIMB_FT_S = 1000.0 / 60.0  # hardly any trainer climbs faster (common practice, no source)
 SLOW_S = 0.5  # with samples further apart a best is what two of them show, lest one damaged value be it
 RICH_ABOVE_FT = 3500.0  # the lean height, before that shows
+RISES_RPM_S = 20.0  # a best rises no faster: an overspeed for 3 s is no best (common practice, no source)
+GOVERNED_PART = 0.97  # what the profile calls the least of a governed propeller
 THIN_AIR_PART = 1.3  # of the loss that counts, there: power fades with the air and with a mixture not followed up
 
 
@@ -31,7 +34,8 @@ class PowerLoss(PowerPressure):
     """Watches for a loss of power or an engine failure, once power has been judged good."""
 
     __slots__ = (
-        "_aloft_t", "_back_hold", "_best_ias", "_best_level", "_failure_hold", "_loss_hold", "is_set",
+        "_aloft_t", "_back_hold", "_best_ias", "_best_level", "_failure_hold", "_loss_hold", "_sinks_hold",
+        "is_set",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, agenda: Agenda, judge: Judge) -> None:
@@ -39,13 +43,14 @@ class PowerLoss(PowerPressure):
         self._loss_hold = Hold(agenda, settings.power_loss_hold_s, self._lost)
         self._failure_hold = Hold(agenda, 0.0, self._failed)
         self._back_hold = Hold(agenda, BACK_S, lambda t: judge.engine_is_back())
+        self._sinks_hold = Hold(agenda, SINKS_S, judge.cannot_climb)
         self.is_set = False
         self.begin_loss()
 
     def begin_loss(self) -> None:
         """A takeoff begins."""
         self.begin_pressure()
-        for hold in (self._loss_hold, self._failure_hold, self._back_hold):
+        for hold in (self._loss_hold, self._failure_hold, self._back_hold, self._sinks_hold):
             hold.clear()
         self._best_ias = 0.0
         self._best_level: float | None = None
@@ -61,7 +66,7 @@ class PowerLoss(PowerPressure):
         hold.begin_agreed(onset, s.t, s.dt)
 
     def _watch_loss(self, in_air: bool) -> None:
-        s = self._s
+        s, set_ = self._s, self._set
         sample = s.sample
         rpm, pressure = sample.rpm, sample.manifold_pressure_inhg
         if in_air and self._aloft_t is None:
@@ -73,8 +78,8 @@ class PowerLoss(PowerPressure):
         # An engine at idle runs down as the aeroplane slows.
         closed = sample.throttle is not None and sample.throttle <= LEVER_CLOSED
         if not self.is_set or self._lever_moved(sample.throttle, sample.propeller) or closed:
-            self._loss_hold.clear()
-            self._pressure_loss_hold.clear()
+            for hold in (self._loss_hold, self._pressure_loss_hold, self._sinks_hold):
+                hold.clear()
             if self.is_set:  # what the engine still does of the lever's doing is no fault later on
                 self._failure_hold.clear()
                 self._pressure_failure_hold.clear()
@@ -85,6 +90,10 @@ class PowerLoss(PowerPressure):
             self._watch_rpm(rpm, in_air)
         if pressure is not None and not self._fixed:
             self._watch_pressure(pressure, in_air)
+        if in_air and (self._sinks_hold.since is not None or self._judge.told("power-loss")):
+            energy = s.energy_fpm
+            low = height < set_.land_ahead_high_ft
+            self._sinks_hold.update(energy is not None and energy < -SINKS_FPM and low, s.t)
         if self._judge.engine_failed:
             self._back_hold.update(self._as_before(BACK_PART), s.t)
 
@@ -102,8 +111,9 @@ class PowerLoss(PowerPressure):
         before = s.prev.rpm
         shown = self._smooth if s.dt < SLOW_S or before is None else min(self._smooth, rpm, before)
         if self.best_rpm is None or shown > self.best_rpm:
-            self.best_rpm, self._best_ias, self._best_level = shown, ias, s.level
-            self._proven_rpm = max(self._proven_rpm, shown if red is None else min(shown, red))
+            best = self.best_rpm = self._held_rpm(shown, ias)
+            self._best_ias, self._best_level = ias, s.level
+            self._proven_rpm = max(self._proven_rpm, best if red is None else min(best, red))
         expected = self.best_rpm if red is None else min(self.best_rpm, red)  # an overspeed is no best
         if self._fixed:
             # A fixed-pitch propeller turns slower at less airspeed; the slope is a bound, not an estimate.
@@ -125,6 +135,19 @@ class PowerLoss(PowerPressure):
             self._begin_once_more(self._loss_hold, s.crossing(s.prev.rpm, rpm, limit))
         elif self._loss_hold.since is not None and rpm > expected * (1.0 - 0.8 * part):
             self._loss_hold.clear()
+
+    def _held_rpm(self, shown: float, ias: float) -> float:
+        """What of a new best counts: an excess that comes and goes is none, nor is what a governor overshoots by.
+
+        Free are what the profile calls the least (of a governed propeller the rpm it is governed to) and what the speed
+        gained explains.
+        """
+        best, least = self.best_rpm, self._aircraft.rpm_takeoff_min or 0.0
+        if best is None:
+            return shown
+        gained_kt = max(ias - self._best_ias, 0.0) if self._fixed else 0.0
+        grown = best + self._set.rpm_slope_per_kt * gained_kt + RISES_RPM_S * self._s.dt
+        return min(shown, max(grown, least if self._fixed else least / GOVERNED_PART))
 
     def _too_rich(self) -> bool:
         """Mixture full rich far above the lean height: power fades as it climbs, by the pilot's hand."""

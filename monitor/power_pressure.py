@@ -14,6 +14,8 @@ from monitor.state import State
 
 BACK_PART = 0.9  # of its best: an engine that coughed is back (common practice, no source)
 
+SLOWEST_HAND_S = 5.0  # in which a throttle is closed (common practice, no source)
+
 
 class PowerPressure(PowerLevers):
     """Watches the manifold pressure of a governed engine, as a part of ambient pressure."""
@@ -86,7 +88,7 @@ class PowerPressure(PowerLevers):
         before = self._second[0][2]
         fell = before is not None and self._sudden(before, pressure)
         fell = fell or (self._pressure_failure_hold.since is not None and now < 0.88 * self._best_ratio)
-        if fell and s.sample.throttle is not None:  # a closed throttle without a lever channel looks the same
+        if fell and (s.sample.throttle is not None or self._not_by_hand(in_air)):
             self._pressure_failure_hold.begin_agreed(s.t, s.t, s.dt)
         elif self._pressure_failure_hold.since is not None and now > 0.9 * self._best_ratio:
             self._pressure_failure_hold.clear()
@@ -94,6 +96,12 @@ class PowerPressure(PowerLevers):
         low = now < limit and self._loss_can_be_told(in_air)
         if low or now > self._best_ratio * (1.0 - 0.8 * set_.power_loss_part):
             self._once_more(self._pressure_loss_hold, low)
+
+    def _not_by_hand(self, in_air: bool) -> bool:
+        """Without a lever channel: just off the ground nobody closes the throttle, but for practice."""
+        sample = self._s.sample
+        low = in_air and self._highest <= self._set.no_lever_failure_height_ft
+        return low and throttle_closed(sample.manifold_pressure_inhg, sample.altitude_ft)
 
     def _pressure_lost(self, t: float) -> None:
         """The same by manifold pressure; without a lever channel, unless it is the pressure of a closed throttle."""
@@ -103,5 +111,8 @@ class PowerPressure(PowerLevers):
                 hold.again(t + 0.5)
                 return
             if throttle_closed(sample.manifold_pressure_inhg, sample.altitude_ft):
+                return
+            if self._draining() and t < hold.since + SLOWEST_HAND_S:
+                hold.again(t + 0.5)
                 return
         self._cue("power-loss")(t)

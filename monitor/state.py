@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import deque
 
+from monitor.geo import CLIMB_FPM_PER_KT2_S
 from monitor.heights import LOST_S, Heights
 from monitor.options import Options
 from monitor.position import PositionSpeed
@@ -92,6 +93,16 @@ class State(Heights):
     def fastest_kt(self) -> float:
         """The greater of airspeed and speed over the ground; 0 where neither is known."""
         return max(self.ias or 0.0, self.v or 0.0)
+
+    @property
+    def energy_fpm(self) -> float | None:
+        """Climb and the speed gained together, as a climb (ft/min): the power in excess, whatever the nose does. None
+        where neither is known. Over the ground, for dV, a gust shows not; see `monitor.climb_power`."""
+        speed, climb = self.ias if self.ias is not None else self.v, self.climb_fpm
+        if speed is None or climb is None:
+            return climb
+        rate = self.v_trend.rate if self.v_measured else self.ias_trend.rate
+        return climb + CLIMB_FPM_PER_KT2_S * speed * rate
 
     def _ground_speed(self, t: float, sample: Sample) -> None:
         v = sample.groundspeed_kt

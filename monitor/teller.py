@@ -79,6 +79,7 @@ class Teller:
     def begin(self) -> None:
         """A takeoff begins."""
         self._advisories = 0
+        self._land_ahead = False  # said, of a loss of power
         self._gauge_said.clear()
         for hold in self._waiting.values():
             hold.clear()
@@ -209,6 +210,9 @@ class Teller:
         if id_ == "engine-failure":
             key, others = f"engine-failure.{self._height_band(t)}", ()
         elif id_ == "power-loss" and self._cannot_climb():
+            if self._land_ahead:
+                return
+            self._land_ahead = True
             key, others = "power-loss.cannot-climb", (id_,)
         self.emit("warning", id_, t, self._words.say(key, *others), {"reason": reason})
 
@@ -219,8 +223,9 @@ class Teller:
         return "middle" if height < self._set.land_ahead_high_ft else "high"
 
     def _cannot_climb(self) -> bool:
-        climb = self._s.climb_fpm
-        return climb is not None and climb < self._set.cannot_climb_fpm
+        """By energy: the climb alone lasts while the speed goes."""
+        energy = self._s.energy_fpm
+        return energy is not None and energy < self._set.cannot_climb_fpm
 
     def show_held(self, cue: str, t: float) -> None:
         """A warning that waits until after lift-off is shown at once."""
