@@ -7,17 +7,21 @@ seconds back, never with a table: an aeroplane that climbs poorly but steadily i
 With the speed over the ground for dV a gust, or a wind that changes with height, leaves it as it is, since what such a
 wind gives or takes in climb it takes or gives in groundspeed; airspeed alone shows every gust as power. (In model
 flights in gusts of 1 kt the one scatters by some 30 ft/min, the other by 150.) In a turn it is the other way round, for
-the wind's part along the path changes: there both have to show the loss. All numbers below: measured on model flights.
+the wind's part along the path changes: there both have to show the loss.
+
+Sinking air takes the climb as a loss does, but not the nose: at one airspeed an aeroplane flies at one angle of attack,
+so that with less power its nose goes down by what the climb loses, and in sinking air it does not. Where pitch is sent
+the two are told apart by that. All numbers below: measured on model flights.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from math import inf, sqrt
+from math import asin, degrees, inf, radians, sqrt
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
-from monitor.geo import CLIMB_FPM_PER_KT2_S
+from monitor.geo import CLIMB_FPM_PER_KT2_S, FEET_PER_S_PER_KNOT
 from monitor.judge import Judge
 from monitor.settings import Settings
 from monitor.state import State
@@ -38,6 +42,10 @@ LULL_FPM, TURNING_FPM = 250.0, 450.0  # a fall by less may be sinking air, or wh
 # each kt/s by which the airspeed changes in gusts, in the mean.
 TIMES, GUST_FPM_PER_KT_S = 3.0, 1000.0
 AIR_TIMES = 6.0
+PITCHLESS_HOLD_S = 20.0  # without pitch: for longer than sinking air mostly lasts (common practice, no source)
+NO_LIFT_DEG = 4.0  # below the datum the angle of attack without lift, flaps up (common practice, no source)
+SINKING_PART = 0.5  # of the fall is the air's own
+FPM_PER_KT = FEET_PER_S_PER_KNOT * 60.0
 AIR_HOLD_S = 8.0  # by airspeed alone: a lull of the wind, to which the pilot lowers the nose, takes the climb for 5 s
 GAINS_KT_S, SHORT_KT = 0.3, 2.0  # still gaining speed for the climb: what instruments' lag makes of that is no scatter
 
@@ -68,6 +76,7 @@ class ClimbPower:
         self._now: tuple[float, float] | None = None  # by speed over the ground, and by airspeed (ft/min)
         self._kept: deque[tuple[float, float, float]] = deque()  # time, and the same two
         self._usual: tuple[Usual, Usual] | None = None
+        self._attack = Attack()
 
     def update(self, altitude_stands: bool, may_stand: bool) -> None:
         """One sample of the climb; altitude_stands: it seems stuck, and no climb is none; may_stand: that will show."""
@@ -83,6 +92,7 @@ class ClimbPower:
         if s.ias is None or s.climb_fpm is None or s.height is None:
             return
         by_ground, by_air = self._now = self._follow(s, s.ias, s.climb_fpm, dt)
+        self._attack.update(s.sample.pitch_deg, s.ias, s.climb_fpm, dt)
         self._interval_s += 0.2 * (dt - self._interval_s)
         too_slow = self._interval_s > TOO_SLOW_S or s.dt > GAP_S
         bank = abs(sample.bank_deg or 0.0)
@@ -100,7 +110,8 @@ class ClimbPower:
             turns = s.t - self._turned_t < TURNED_S
             if not turns and self._hold.since is None:
                 self._keep(s.t, by_ground, by_air)
-            self._hold.hold_s = self._set.climb_loss_hold_s if s.v_measured else AIR_HOLD_S
+            hold_s = self._set.climb_loss_hold_s if s.v_measured else AIR_HOLD_S
+            self._hold.hold_s = hold_s if self._attack.known else PITCHLESS_HOLD_S
             self._hold.update(self._fell(s, by_ground, by_air, turns), s.t)
             if may_stand and self._hold.since is not None:
                 self._hold.at_least_until(s.t + 2.0 * dt)
@@ -125,6 +136,7 @@ class ClimbPower:
         if kept and t - kept[-1][0] < KEPT_EVERY_S:
             return
         kept.append((t, by_ground, by_air))
+        self._attack.keep()
         while t - kept[0][0] > KEPT_S:
             kept.popleft()
         before = [row for row in kept if t - row[0] >= BEFORE_S]
@@ -136,6 +148,8 @@ class ClimbPower:
         if self._usual is None:
             return False
         usual_ground, usual_air = self._usual
+        if self._attack.sinking_fpm() > SINKING_PART * (usual_ground[0] - by_ground):
+            return False
         part = self._set.climb_loss_part
         if not s.v_measured:
             return _short(by_air, usual_air, part, AIR_TIMES, max(LULL_FPM, GUST_FPM_PER_KT_S * self._gust))
@@ -149,6 +163,51 @@ class ClimbPower:
 
     def _lost(self, t: float) -> None:
         self._judge.cue("power-loss", t, lambda: True, False)
+
+
+class Attack:
+    """The angle of attack, from pitch and the climb: by what it is more than airspeed explains, the air sinks."""
+
+    __slots__ = ("_deg", "_kept", "_kt")
+
+    def __init__(self) -> None:
+        self._deg: float | None = None
+        self._kt = 0.0
+        self._kept: deque[tuple[float, float]] = deque()
+
+    @property
+    def known(self) -> bool:
+        """Pitch is sent."""
+        return self._deg is not None
+
+    def update(self, pitch_deg: float | None, ias_kt: float, climb_fpm: float, dt: float) -> None:
+        """One look at it, smoothed as the energy is."""
+        if pitch_deg is None or ias_kt <= 0.0:
+            self._deg = None
+            return
+        path_deg = degrees(asin(min(max(climb_fpm / (FPM_PER_KT * ias_kt), -1.0), 1.0)))
+        attack_deg, new = pitch_deg - path_deg, min(dt / SMOOTH_S, 1.0)
+        if self._deg is None:
+            self._deg, self._kt = attack_deg, ias_kt
+            return
+        self._deg += new * (attack_deg - self._deg)
+        self._kt += new * (ias_kt - self._kt)
+
+    def keep(self) -> None:
+        """What is usual, kept as the energy is."""
+        if self._deg is not None:
+            self._kept.append((self._deg, self._kt))
+            if len(self._kept) > KEPT_S / KEPT_EVERY_S:
+                self._kept.popleft()
+
+    def sinking_fpm(self) -> float:
+        """By how much more than usual the air sinks; 0 where it is not known."""
+        before = list(self._kept)[: -int(BEFORE_S / KEPT_EVERY_S)]
+        if self._deg is None or not before:
+            return 0.0
+        usual_deg, usual_kt = (sum(column) / len(before) for column in zip(*before, strict=True))
+        expected_deg = (usual_deg + NO_LIFT_DEG) * (usual_kt / self._kt) ** 2 - NO_LIFT_DEG
+        return FPM_PER_KT * self._kt * radians(self._deg - expected_deg)
 
 
 def _short(now: float, usual: Usual, part: float, times: float, least_fpm: float) -> bool:

@@ -7,18 +7,21 @@ path leaves it as it is where dV is that over the ground. The same on model flig
 from __future__ import annotations
 
 from itertools import pairwise
-from math import radians, sin
+from math import asin, degrees, radians, sin
 
 import pytest
 
 from tests.synthetic import FIELD_FT, GOVERNED, Flight, Points, Value, fly, governed
 
 SETTLED_S, VY_KT = 39.0, 70.0
+FPM_AT_VY = VY_KT * 6076.12 / 60.0
+ATTACK_DEG = 4.0
 KT_S_FPM = 1.68781**2 / 32.174 * 60.0 * VY_KT  # a knot a second at VY as a climb: 372 ft/min
 
 
 def _climbs(*legs: tuple[float, float], **lines: Value) -> Flight:
-    """A governed takeoff that climbs 720 ft/min from 25 s and, from each leg's time (s) on, so much (ft/min)."""
+    """A governed takeoff that climbs 720 ft/min from 25 s and, from each leg's time (s) on, so much (ft/min), at one
+    angle of attack."""
     rates = ((25.0, 720.0), *legs, (110.0, 0.0))
     height: list[tuple[float, float]] = [(25.0, 0.0)]
     vertical: list[tuple[float, float]] = [(24.99, 0.0)]
@@ -26,7 +29,13 @@ def _climbs(*legs: tuple[float, float], **lines: Value) -> Flight:
         height.append((to_s, height[-1][1] + fpm / 60.0 * (to_s - from_s)))
         vertical += [(from_s + 0.01, fpm), (to_s, fpm)]
     altitude: Points = tuple((t, FIELD_FT + h) for t, h in height)
-    made = {"height_ft": tuple(height), "altitude_ft": altitude, "vertical_speed_fpm": tuple(vertical)}
+    made: dict[str, Value] = {
+        "height_ft": tuple(height),
+        "altitude_ft": altitude,
+        "vertical_speed_fpm": tuple(vertical),
+    }
+    settled = [(t, degrees(asin(fpm / FPM_AT_VY)) + ATTACK_DEG) for t, fpm in vertical if t >= 28.0]
+    made["pitch_deg"] = ((21.0, 0.0), (24.0, 9.0), *settled)
     return governed(**{**made, **lines}).between(5.0, 108.0)
 
 
@@ -103,6 +112,15 @@ def test_a_loss_in_a_turn_is_told() -> None:
     flown = fly(_climbs((80.0, 50.0), ias_kt=STEADY, **_turn(68.0, 3.0)), GOVERNED)
     assert ("power-loss", "power-loss") in flown.warnings
     assert 80.0 < flown.t("warning", "power-loss") <= 80.0 + 12.0
+
+
+@pytest.mark.parametrize("pitch", [((21.0, 0.0), (24.0, 9.0)), None], ids=["pitch", "no-pitch"])
+@pytest.mark.parametrize("hz", [20.0, 1.0])
+def test_strongly_sinking_air_is_no_loss(pitch: Value, hz: float) -> None:
+    """A climb of 720 ft/min that becomes one of 120 for 15 s at the same airspeed and the same pitch: air that sinks at
+    600 ft/min takes it, as lee and thermals do."""
+    flight = _climbs((65.0, 120.0), (80.0, 720.0), ias_kt=STEADY, pitch_deg=pitch)
+    assert fly(flight.at(hz), GOVERNED).warnings == []
 
 
 def test_sinking_air_is_no_loss() -> None:
