@@ -56,6 +56,14 @@ MUTANTS: tuple[Mutant, ...] = (
         JUDGE,
     ),
     Mutant(
+        "full rich high up is right",
+        "monitor/checklist.py",
+        "(high is True if rich else high is None)",
+        "(False if rich else high is None)",
+        "full rich above the lean height ticked off as set",
+        CHECKS,
+    ),
+    Mutant(
         "engine failure held",
         "monitor/judge.py",
         '"engine-failure": ("abort", "abort", "abort")',
