@@ -37,6 +37,7 @@ ABORT_TABLE: dict[str, tuple[str, str, str]] = {
     "configuration": ("abort", "none", "hold"),
     "configuration-flaps": ("abort", "abort", "hold"),
 }
+GRAVITY = tuple(ABORT_TABLE)  # what is said first where several cues come at one moment
 ALWAYS = frozenset({"engine-failure", "directional-control"})
 OF_POWER = frozenset({"engine-failure", "power-loss", "rpm-low", "manifold-pressure-low"})
 """One trouble, seen by this gauge or that."""
@@ -232,16 +233,18 @@ class Judge:
             waiting[again] = self._aborted_still
         waiting.update({reason: still for reason, _, still in self._deferred})
         self.held, self._deferred = {}, []
-        for reason, still in waiting.items():
-            if still():
-                self._in_the_air(reason, t, still)
+        self._say_held(waiting, t)
 
     def high_enough(self, t: float) -> None:
         """500 ft: the rest of what was held."""
         waiting, self.held = self.held, {}
-        for reason, still in waiting.items():
-            if still():
-                self._in_the_air(reason, t, still)
+        self._say_held(waiting, t)
+
+    def _say_held(self, waiting: dict[str, Callable[[], bool]], t: float) -> None:
+        """What was held and still holds, the gravest first."""
+        for reason in sorted(waiting, key=GRAVITY.index):
+            if waiting[reason]():
+                self._in_the_air(reason, t, waiting[reason])
 
     def hold_until_high(self, reason: str, still: Callable[[], bool], t: float) -> None:
         """Show a cue now, and say it from 500 ft."""

@@ -164,6 +164,16 @@ def test_what_was_held_is_said_after_lift_off(cue: str) -> None:
     assert 24.9 <= event.t_s <= 27.1
 
 
+def test_the_gravest_of_what_was_held_comes_first() -> None:
+    """Oil temperature and then oil pressure held on the wheels: after lift-off the pressure is said before it."""
+    hot = ((17.0, 165.0), (19.0, 260.0))
+    flown = fly(_oil_pressure(LATE).with_(oil_temperature_degf=hot).between(5.0, 45.0))
+    assert [event.reason for event in flown.all("caution") if event.more.get("held")] == [
+        "oil-temperature-high", "oil-pressure-low",
+    ]  # fmt: skip
+    assert flown.warnings == [("oil-pressure-low",) * 2, ("oil-temperature-high",) * 2]
+
+
 @pytest.mark.parametrize("zone_s", [MID, LATE])
 def test_rpm_high_held_is_said_at_500_ft(zone_s: float) -> None:
     """High rpm held on the wheels waits to 500 ft, for the power is needed below."""

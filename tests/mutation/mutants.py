@@ -56,6 +56,14 @@ MUTANTS: tuple[Mutant, ...] = (
         JUDGE,
     ),
     Mutant(
+        "held in the order they came",
+        "monitor/judge.py",
+        "sorted(waiting, key=GRAVITY.index)",
+        "waiting",
+        "after lift-off the lesser of two held troubles said first",
+        JUDGE,
+    ),
+    Mutant(
         "full rich high up is right",
         "monitor/checklist.py",
         "(high is True if rich else high is None)",
