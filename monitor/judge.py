@@ -78,6 +78,7 @@ class Judge:
         self.closed = False
         self.engine_failed = False
         self.held: dict[str, Callable[[], bool]] = {}
+        self._shown_late: dict[str, Callable[[], bool]] = {}  # no abort and not shown before the last 2 s
         self.roll_ft = 0.0
         self._v_before: float | None = None
         self._rolled_t = -inf  # so far the distance is counted already
@@ -95,11 +96,21 @@ class Judge:
     def on_the_roll(self, maybe_off: bool) -> None:
         """Keep the zone and the distance rolled; once a sample of the roll."""
         s, before_ft = self._s, self.roll_ft
+        zone, to_rotate_s = self.zone, self.to_rotate_s
         self.roll_on()
         self.find_zone()
+        if self.zone == "late" and zone != "late":
+            self._show_late(s.crossing(to_rotate_s, self.to_rotate_s, self._set.abort_line_s), maybe_off)
         point = self._options.abort_point_ft
         if point is not None and self.roll_ft >= point and not maybe_off:
             self.cue("abort-point", s.crossing(before_ft, self.roll_ft, point), lambda: True, maybe_off)
+
+    def _show_late(self, t: float, maybe_off: bool) -> None:
+        """The last 2 s begin at `t`: what was passed over before is shown in them, where it still holds."""
+        waiting, self._shown_late = self._shown_late, {}
+        for reason, still in waiting.items():
+            if still():
+                self.cue(reason, t, still, maybe_off)
 
     def begin_roll(self, t: float, landed_ft: float | None) -> None:
         """The roll began at `t` and has been noticed only now: so much of it lies behind, from rest or nearly; or
@@ -180,6 +191,8 @@ class Judge:
         if action == "none":
             if reason in OF_POWER:  # after lift-off it is as a power loss
                 self.held.setdefault(reason, still)
+            elif self.zone == "mid":
+                self._shown_late[reason] = still
             return
         if action == "abort":
             self._said.add(reason)

@@ -64,6 +64,22 @@ MUTANTS: tuple[Mutant, ...] = (
         JUDGE,
     ),
     Mutant(
+        "passed over and never shown",
+        "monitor/judge.py",
+        "                self._shown_late[reason] = still",
+        "                pass",
+        "a trim wrong since the middle of the roll not shown before VR",
+        JUDGE,
+    ),
+    Mutant(
+        "passed over and shown though over",
+        "monitor/judge.py",
+        "            if still():\n                self.cue(reason, t, still, maybe_off)",
+        "            if True:\n                self.cue(reason, t, still, maybe_off)",
+        "a trim put right before VR shown as wrong",
+        JUDGE,
+    ),
+    Mutant(
         "full rich high up is right",
         "monitor/checklist.py",
         "(high is True if rich else high is None)",
