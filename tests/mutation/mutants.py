@@ -1377,10 +1377,10 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a lull by airspeed alone is a loss",
-        "airspeed alone is believed as soon as groundspeed",
         "monitor/climb_power.py",
         "self._set.climb_loss_hold_s if s.v_measured else AIR_HOLD_S",
         "self._set.climb_loss_hold_s",
+        "airspeed alone is believed as soon as groundspeed",
         CLIMB_POWER,
     ),
     Mutant(
