@@ -45,11 +45,12 @@ def line_up(
 
 
 def _mixture(sample: Sample, settings: Settings, high: bool | None) -> str:
-    """Rich below the lean height, set above it: there, or where the height is not known, the lever alone does not
-    tell."""
+    """Rich below the lean height, set above it: at full rich there, or leaned where the height is not known, the lever
+    alone does not tell."""
     least = settings.mixture_cut_off if high is not False else settings.mixture_rich
     state = _state(sample.mixture, lambda v: v >= least)
-    unsure = high is None and state == "ok" and (sample.mixture or 0.0) < settings.mixture_rich
+    rich = (sample.mixture or 0.0) >= settings.mixture_rich
+    unsure = state == "ok" and (high is True if rich else high is None)
     return "ask" if unsure else state
 
 

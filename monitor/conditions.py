@@ -17,6 +17,7 @@ from monitor.state import State
 
 REVIVED_KT = 8.0  # of speed gathered: more than a gust, an engine that was dead runs (common practice, no source)
 CLOSING_PART = 0.1  # of rpm, gone since the sample before (common practice, no source)
+ROSE_S = 1.0  # a nose that falls back within it, far below VR, has nodded (common practice, no source)
 GATHERED_KT = 1.5  # more than a steady speed's noise, in half a second of a roll (common practice, no source)
 
 
@@ -24,8 +25,8 @@ class Conditions(BeforeRoll):
     """Watches one stream; `update` once a sample, then the phase's conditions are asked."""
 
     __slots__ = (
-        "_closing_t", "_engine_dead", "_fastest", "_fastest_t", "_nose", "_slowest", "_slowing_since", "interval_s",
-        "liftoff",
+        "_closing_t", "_engine_dead", "_fastest", "_fastest_t", "_nose", "_rose_t", "_slowest", "_slowing_since",
+        "interval_s", "liftoff",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, options: Options) -> None:
@@ -39,6 +40,7 @@ class Conditions(BeforeRoll):
         self._slowing_since: float | None = None
         self._fastest, self._fastest_t = 0.0, 0.0
         self._nose = Nose()
+        self._rose_t: float | None = None  # since when the nose is up, if that lasts
         self._closing_t: float | None = None
         self._slowest: float | None = None
         self._engine_dead = False
@@ -63,6 +65,7 @@ class Conditions(BeforeRoll):
         self.liftoff.reset()
         if not landed:
             self._nose.reset()
+        self._rose_t = None
         self._slowing_since = None
         self._fastest, self._fastest_t = 0.0, 0.0
         self._closing_t = None
@@ -84,8 +87,17 @@ class Conditions(BeforeRoll):
         speed = s.ias if s.ias is not None else s.v
         if speed is None or speed < 0.7 * self._vr:
             return None
-        rose = self._nose.rose_through(self._set.rotation_rise_deg)
-        return None if rose is None else s.crossing(*rose)
+        rise_deg, nose = self._set.rotation_rise_deg, self._nose
+        rose = nose.rose_through(rise_deg)
+        if rose is None:
+            self._rose_t = None
+        elif self._rose_t is None and rose[1] > rose[0]:
+            self._rose_t = s.crossing(*rose)
+        if self._rose_t is None:
+            return None
+        # A nod far below VR falls back.
+        sure = speed >= self._vr - self._set.early_rotate_kt or s.t - self._rose_t >= ROSE_S
+        return self._rose_t if sure and (nose.rise_deg or 0.0) >= rise_deg else None
 
     @property
     def nose_rise_deg(self) -> float | None:

@@ -157,7 +157,7 @@ class AirDeviations(Remarks):
             return
         level = bank is None or abs(bank) < 8.0
         if track is not None and height is not None and height > set_.drift_from_ft:
-            off = turn(runway + self._direction.variation_deg, track)
+            off = turn(runway + self._direction.track_shift_deg, track)
             self._side = "right" if off > 0.0 else "left"
             self._drift.watch(s.t, abs(off) if level else 0.0, set_.drift_deg, set_.drift_deg)
         turning = heading is not None and abs(turn(runway, heading)) > set_.early_turn_deg and not level

@@ -20,6 +20,7 @@ OFFSET_NOISE_S, NOISE_TIMES, OFFSET_CLEAN_FT = 3.0, 2.5, 3.0
 """Over which the offset's scatter is learned, how many times its mean size is no drift, and how much of that is not
 counted (common practice, no source)."""
 TRACK_SAMPLES, TRACK_AGREES_DEG = 5, 3.0  # common practice, no source
+ALONG_DEG = 3.0  # a roll's own wandering about where it began to point (common practice, no source)
 NO_TRACK_DEG = 40.0  # so far off no roll is, and no compass: a damaged value (common practice, no source)
 ODD_DEG = 8.0  # off the headings before and after, which agree: a damaged value (common practice, no source)
 CRAB_PART = 0.5
@@ -27,6 +28,20 @@ CRAB_PART = 0.5
 (common practice, no source)."""
 POSITION_HOLDS_S = 1.5
 """So long the last position counts where samples come without one."""
+
+
+class Mean:
+    """The mean of what was added, 0 before; n: how many."""
+
+    __slots__ = ("n", "value")
+
+    def __init__(self) -> None:
+        self.value, self.n = 0.0, 0
+
+    def add(self, value: float) -> None:
+        """One more."""
+        self.n += 1
+        self.value += (value - self.value) / self.n
 
 
 class Direction:
@@ -64,10 +79,10 @@ class Direction:
         self._offset_from_s = 0.0
         self._offset_noise_ft = 0.0
         self._was_inside = False
-        self._mean_off = 0.0
-        self._mean_n = 0
-        self._track_off_deg = 0.0  # right of the heading is positive: the mean of the roll
-        self._track_n = 0
+        self._off = Mean()
+        self._track_off = Mean()  # right of the heading is positive
+        self._began_off_deg: float | None = None  # off the runway heading where the roll began
+        self._along = Mean()  # off it while the roll went on as it began
         self._doubted_deg: float | None = None  # the roll began so far off the given heading: see `_reference`
         self._runway_before: float | None = None  # what was the runway's heading before the last look below 15 kt
         self._fast_yet = False
@@ -87,7 +102,7 @@ class Direction:
         # but an aeroplane that stood along it swerves.
         if given is None or (off_deg > self._set.runway_check_deg and not self._stood_along):
             self._conditions.runway_heading = heading
-            self._mean_off, self._mean_n = 0.0, 0
+            self._off = Mean()
         else:
             self._conditions.runway_heading = given  # an earlier takeoff may have been on another one
 
@@ -153,6 +168,7 @@ class Direction:
                 return
             off = turn(runway, heading)
             self._doubted_deg = off if abs(off) > LINED_UP_DEG and not self._stood_along else None
+            self._began_off_deg = 0.0 if self._doubted_deg is not None else off
         elif self._doubted_deg is not None:
             runway = self._reference(runway, heading, self._doubted_deg)
         off = self.off_deg = turn(runway, heading)
@@ -160,12 +176,17 @@ class Direction:
         swerving = swerving and not self._crabbing(runway, off)
         self._hold.update_agreed(swerving, s.t, s.t, s.dt)
         if not swerving and v > 20.0 and not self.maybe_off:
-            self._mean_n += 1
-            self._mean_off += (off - self._mean_off) / self._mean_n
-            track_off = None if s.track is None else turn(runway, s.track)
-            if track_off is not None and abs(track_off) < NO_TRACK_DEG:
-                self._track_n += 1
-                self._track_off_deg += (track_off - self._track_off_deg) / self._track_n
+            self._learn(off, None if s.track is None else turn(heading, s.track))
+
+    def _learn(self, off_deg: float, track_off_deg: float | None) -> None:
+        """One sample of a straight roll; the track is taken against the heading, which it follows into a swing too."""
+        self._off.add(off_deg)
+        if self._began_off_deg is None:
+            self._began_off_deg = off_deg
+        if abs(off_deg - self._began_off_deg) <= ALONG_DEG:
+            self._along.add(off_deg)
+        if track_off_deg is not None and abs(track_off_deg) < NO_TRACK_DEG:
+            self._track_off.add(track_off_deg)
 
     def _without_odd(self, runway: float | None, heading: float) -> float | None:
         """The runway heading, or the one before it where only the last look at it was damaged."""
@@ -178,11 +199,17 @@ class Direction:
         return runway
 
     @property
-    def variation_deg(self) -> float:
-        """How far the track's north is from the heading's, as the roll shows: on its wheels an aeroplane goes where it
-        points. 0 where that is no more than a roll's own wandering, or not known."""
-        known = self._track_n >= TRACK_SAMPLES and abs(self._track_off_deg) >= TRACK_AGREES_DEG
-        return self._track_off_deg if known else 0.0
+    def track_shift_deg(self) -> float:
+        """How far from the runway heading the track along the runway reads, as the roll shows.
+
+        That is the variation, where track and heading count from different norths: on its wheels an aeroplane goes
+        where it points. And what a given heading is off (rounded to ten degrees, say): the roll began so and went on
+        so; what it swung aside later is the pilot's. 0 where that is no more than a roll's own wandering, or not known.
+        """
+        if self._track_off.n < TRACK_SAMPLES:
+            return 0.0
+        shift = self._track_off.value + (0.0 if self._given is None else self._along.value)
+        return shift if abs(shift) >= TRACK_AGREES_DEG else 0.0
 
     def _reference(self, runway: float, heading: float, doubted_deg: float) -> float:
         """The heading to judge by, where the roll began more than 10 degrees off the given one.
@@ -216,8 +243,8 @@ class Direction:
             runway = (runway + self._doubted_deg) % 360.0
         elif self._given is not None:
             return
-        if self._mean_n > 2 and abs(self._mean_off) < 8.0:
-            self._conditions.runway_heading = (runway + self._mean_off) % 360.0
+        if self._off.n > 2 and abs(self._off.value) < 8.0:
+            self._conditions.runway_heading = (runway + self._off.value) % 360.0
 
     def _lost(self, t: float) -> None:
         self._judge.cue("directional-control", t, self._still_off, self.maybe_off)

@@ -37,6 +37,7 @@ ABORT_TABLE: dict[str, tuple[str, str, str]] = {
     "configuration": ("abort", "none", "hold"),
     "configuration-flaps": ("abort", "abort", "hold"),
 }
+GRAVITY = tuple(ABORT_TABLE)  # what is said first where several cues come at one moment
 ALWAYS = frozenset({"engine-failure", "directional-control"})
 OF_POWER = frozenset({"engine-failure", "power-loss", "rpm-low", "manifold-pressure-low"})
 """One trouble, seen by this gauge or that."""
@@ -77,6 +78,7 @@ class Judge:
         self.closed = False
         self.engine_failed = False
         self.held: dict[str, Callable[[], bool]] = {}
+        self._shown_late: dict[str, Callable[[], bool]] = {}  # no abort and not shown before the last 2 s
         self.roll_ft = 0.0
         self._v_before: float | None = None
         self._rolled_t = -inf  # so far the distance is counted already
@@ -94,11 +96,21 @@ class Judge:
     def on_the_roll(self, maybe_off: bool) -> None:
         """Keep the zone and the distance rolled; once a sample of the roll."""
         s, before_ft = self._s, self.roll_ft
+        zone, to_rotate_s = self.zone, self.to_rotate_s
         self.roll_on()
         self.find_zone()
+        if self.zone == "late" and zone != "late":
+            self._show_late(s.crossing(to_rotate_s, self.to_rotate_s, self._set.abort_line_s), maybe_off)
         point = self._options.abort_point_ft
         if point is not None and self.roll_ft >= point and not maybe_off:
             self.cue("abort-point", s.crossing(before_ft, self.roll_ft, point), lambda: True, maybe_off)
+
+    def _show_late(self, t: float, maybe_off: bool) -> None:
+        """The last 2 s begin at `t`: what was passed over before is shown in them, where it still holds."""
+        waiting, self._shown_late = self._shown_late, {}
+        for reason, still in waiting.items():
+            if still():
+                self.cue(reason, t, still, maybe_off)
 
     def begin_roll(self, t: float, landed_ft: float | None) -> None:
         """The roll began at `t` and has been noticed only now: so much of it lies behind, from rest or nearly; or
@@ -179,6 +191,8 @@ class Judge:
         if action == "none":
             if reason in OF_POWER:  # after lift-off it is as a power loss
                 self.held.setdefault(reason, still)
+            elif self.zone == "mid":
+                self._shown_late[reason] = still
             return
         if action == "abort":
             self._said.add(reason)
@@ -237,16 +251,18 @@ class Judge:
             waiting[again] = self._aborted_still
         waiting.update({reason: still for reason, _, still in self._deferred})
         self.held, self._deferred = {}, []
-        for reason, still in waiting.items():
-            if still():
-                self._in_the_air(reason, t, still)
+        self._say_held(waiting, t)
 
     def high_enough(self, t: float) -> None:
         """500 ft: the rest of what was held."""
         waiting, self.held = self.held, {}
-        for reason, still in waiting.items():
-            if still():
-                self._in_the_air(reason, t, still)
+        self._say_held(waiting, t)
+
+    def _say_held(self, waiting: dict[str, Callable[[], bool]], t: float) -> None:
+        """What was held and still holds, the gravest first."""
+        for reason in sorted(waiting, key=GRAVITY.index):
+            if waiting[reason]():
+                self._in_the_air(reason, t, waiting[reason])
 
     def hold_until_high(self, reason: str, still: Callable[[], bool], t: float) -> None:
         """Show a cue now, and say it from 500 ft."""

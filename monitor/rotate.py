@@ -16,7 +16,7 @@ what the gust does in the lead is not known beforehand.
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import sqrt
+from math import copysign, sqrt
 
 from monitor.agenda import Agenda, Hold
 from monitor.settings import Settings
@@ -27,6 +27,37 @@ LEARNS_FROM = 0.35  # of VR: from here on the gusts are learned
 OVER_S = 8.0  # over which gusts and noise are told apart
 GUST_STEP_KT = 6.0  # a larger step between two samples is neither
 LATER_MOST_S = 0.14
+JUMP_LASTS_S = 0.3  # a jump of airspeed over so long is one (common practice, no source)
+
+
+class Believed:
+    """The airspeed as far as it is believed: a jump that no gust makes counts once it has lasted.
+
+    Meanwhile the airspeed goes on as it rose before; the first of a roll has to last too, for a jump may have begun
+    that roll. Where samples are further apart than that, a jump counts with the second sample that shows it, and the
+    first brings no more than a gust.
+    """
+
+    __slots__ = ("_jumped_t", "_kt", "_kt_s", "_t")
+
+    def __init__(self) -> None:
+        self._t = 0.0
+        self._kt: float | None = None
+        self._kt_s = 0.0
+        self._jumped_t: float | None = None
+
+    def update(self, t: float, dt_s: float, shown_kt: float, rate_kt_s: float) -> float:
+        """One sample, with the slope of the speed: the airspeed to go by (kt)."""
+        if self._kt is None:
+            self._t, self._kt = t, 0.0 if dt_s < JUMP_LASTS_S else shown_kt
+        carried = self._kt + self._kt_s * (t - self._t)
+        jump = shown_kt - carried
+        if -GUST_STEP_KT < jump < GUST_STEP_KT or (self._jumped_t is not None and t - self._jumped_t >= JUMP_LASTS_S):
+            self._t, self._kt, self._kt_s, self._jumped_t = t, shown_kt, max(rate_kt_s, 0.0), None
+            return shown_kt
+        if self._jumped_t is None:
+            self._jumped_t = t
+        return carried if dt_s < JUMP_LASTS_S else carried + copysign(GUST_STEP_KT, jump)
 
 
 class RotateCall:
@@ -49,6 +80,7 @@ class RotateCall:
         self._hold.clear()
         self._v_now.reset()
         self._air = GustyAir()
+        self._believed = Believed()
         self._by_groundspeed = False
         self._run_kt = 0.0  # what airspeed's own slope adds up to, without groundspeed
         self._short_by: float | None = None
@@ -57,11 +89,13 @@ class RotateCall:
         """Nothing is to be called any more, or for now."""
         self._hold.clear()
 
-    def update(self, ias: float, interval_s: float) -> None:
+    def update(self, shown_kt: float, interval_s: float) -> None:
         """One sample of the roll with its airspeed."""
+        s, set_ = self._s, self._set
+        by_ground = s.sample.groundspeed_kt is not None
+        ias = self._believed.update(s.t, s.dt, shown_kt, s.v_trend.rate if by_ground else s.ias_trend.rate)
         if ias < LEARNS_FROM * self._vr:
             return
-        s, set_ = self._s, self._set
         now, rate = self._airspeed(ias)
         if ias < 0.6 * self._vr:
             return

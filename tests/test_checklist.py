@@ -78,10 +78,18 @@ def test_without_a_runway_given_it_is_no_item() -> None:
 
 
 @pytest.mark.parametrize(
-    ("altitude_ft", "mixture", "state"), [(2900.0, 0.6, "not-ok"), (3100.0, 0.6, "ok"), (3100.0, 0.1, "not-ok")]
+    ("altitude_ft", "mixture", "state"),
+    [
+        (2900.0, 0.6, "not-ok"),
+        (2900.0, 1.0, "ok"),
+        (3100.0, 0.6, "ok"),
+        (3100.0, 0.1, "not-ok"),
+        (3100.0, 1.0, "ask"),
+    ],
 )
 def test_mixture_is_rich_below_the_lean_height_and_set_above(altitude_ft: float, mixture: float, state: str) -> None:
-    """At 60 % below 3,000 ft it is not rich; above, it is rightly somewhere in between, but not at cut-off."""
+    """At 60 % below 3,000 ft it is not rich; above, it is rightly somewhere in between, but not at cut-off, and whether
+    full rich has been set or forgotten there the lever does not tell."""
     assert _state(_lined_up(altitude_ft=altitude_ft, mixture=mixture), "mixture") == state
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from monitor.options import Options
-from tests.synthetic import FIXED, fly, takeoff
+from tests.synthetic import FIXED, Points, Value, fly, takeoff
 
 
 @pytest.mark.parametrize("given_deg", [96.0, 64.0])
@@ -43,3 +43,41 @@ def test_one_damaged_track_on_the_roll_is_no_drift_in_the_climb(damaged_deg: flo
     no drift."""
     flown = fly(takeoff(1.0).bend("track_deg", 18.0, 19.0, damaged_deg))
     assert flown.all("advisory", "drift") == []
+
+
+SWUNG = ((15.5, 80.0), (16.5, 87.0))
+
+
+def _drifts(given_deg: float | None, heading_deg: Value, track_deg: Value) -> list[str | None]:
+    flight = takeoff(heading_deg=heading_deg, track_deg=track_deg).between(5.0, 60.0)
+    return [event.say for event in fly(flight, FIXED, Options(runway_heading_deg=given_deg)).all("advisory", "drift")]
+
+
+def _turned_by(line: Points, deg: float) -> Points:
+    return tuple((t, value + deg) for t, value in line)
+
+
+@pytest.mark.parametrize("variation_deg", [0.0, 12.0])
+def test_drift_is_judged_from_the_runway_after_a_swing_on_the_roll(variation_deg: float) -> None:
+    """Rolled 7 degrees right of the given runway to lift-off: a climb along the runway is no drift, one that goes on
+    7 degrees right of it is; with a track that counts from another north too."""
+    back: Points = (*SWUNG, (25.0, 87.0), (27.0, 80.0))
+    assert _drifts(80.0, back, _turned_by(back, variation_deg)) == []
+    assert _drifts(80.0, SWUNG, _turned_by(SWUNG, variation_deg)) == ["Drifting right"]
+
+
+@pytest.mark.parametrize("given_deg", [76.0, 73.0])
+def test_a_given_heading_some_degrees_off_makes_no_drift(given_deg: float) -> None:
+    """A roll and a climb along 080 all the way, with a rounded 076 or 073 given, and the climb wanders 2 degrees."""
+    assert _drifts(given_deg, 80.0, ((30.0, 80.0), (32.0, 82.0))) == []
+
+
+def test_a_runway_heading_that_was_not_given_is_the_mean_of_the_roll() -> None:
+    """Lined up 4 degrees aside, then along 080 to lift-off and in the climb, which wanders 3 degrees: no drift."""
+    lined_up: Points = ((13.0, 76.0), (15.0, 80.0))
+    assert _drifts(None, lined_up, (*lined_up, (30.0, 80.0), (32.0, 77.0))) == []
+
+
+def test_a_crosswind_that_slides_the_wheels_is_no_variation() -> None:
+    """The track 2 degrees left of the nose all along the roll: in the climb 6 degrees left of the runway is drift."""
+    assert _drifts(80.0, 80.0, ((26.0, 78.0), (28.0, 74.0))) == ["Drifting left"]

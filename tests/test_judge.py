@@ -15,6 +15,7 @@ from tests.synthetic import FIXED, GOVERNED, Flight, Flown, at, changed, fly, go
 
 # When each zone's cue falls due: half VR (25 kt) is passed at 17.25 s, the line 2 s before VR at 21.5, lift-off at 25.
 EARLY, MID, LATE, LOW, MIDDLE, HIGH = 15.2, 19.0, 22.6, 29.0, 45.0, 80.0
+LINE = 21.45  # the last sample before the line
 ABORT, HELD, SILENT = "abort", "held", "silent"
 
 
@@ -118,7 +119,7 @@ def _flown(cue: str, due_s: float, to_s: float, options: Options | None = None) 
 @pytest.mark.parametrize(("cue", "zone", "due_s", "action"), ROWS)
 def test_the_table_on_the_wheels(cue: str, zone: str, due_s: float, action: str) -> None:
     """Each cue in each part of the roll: an abort with its reason, or shown and not said, or nothing."""
-    flown = _flown(cue, due_s, 24.8)
+    flown = _flown(cue, due_s, LINE if (zone, action) == ("mid", SILENT) else 24.8)
     reason = REASON.get(cue, cue)
     if action == ABORT:
         assert flown.warnings == [("abort", reason)]
@@ -145,6 +146,18 @@ def test_the_table_holds_with_slow_data(cue: str, zone: str, due_s: float, actio
         assert flown.t("warning", "abort") == pytest.approx(due_s, abs=0.45 + 2.0 / rate_hz)
 
 
+@pytest.mark.parametrize("cue", ["trim", "brake", "mixture"])
+def test_a_configuration_passed_over_is_shown_in_the_last_two_seconds(cue: str) -> None:
+    """Wrong since the middle of the roll, it is no abort; from 2 s before VR it is shown, where it still is wrong."""
+    flown = _flown(cue, MID, 24.8)
+    (event,) = flown.all("caution")
+    assert (event.id, event.reason, event.say, event.more["held"]) == ("configuration", "configuration", None, True)
+    assert event.t_s == pytest.approx(21.5, abs=0.01)
+    channel, right = {"trim": ("elevator_trim", 0.0), "brake": ("parking_brake", 0.0), "mixture": ("mixture", 1.0)}[cue]
+    healed = fly(CUES[cue](MID).bend(channel, 21.0, 999.0, right).between(5.0, 24.8))
+    assert healed.all("caution") == []
+
+
 SAID_AFTER = {
     "oil-pressure-low": ("oil-pressure-low", "Oil pressure. Return and land"),
     "oil-temperature-high": ("oil-temperature-high", "Oil temperature. Return"),
@@ -162,6 +175,16 @@ def test_what_was_held_is_said_after_lift_off(cue: str) -> None:
     assert event.phase == "initial-climb"
     assert event.t_s is not None
     assert 24.9 <= event.t_s <= 27.1
+
+
+def test_the_gravest_of_what_was_held_comes_first() -> None:
+    """Oil temperature and then oil pressure held on the wheels: after lift-off the pressure is said before it."""
+    hot = ((17.0, 165.0), (19.0, 260.0))
+    flown = fly(_oil_pressure(LATE).with_(oil_temperature_degf=hot).between(5.0, 45.0))
+    assert [event.reason for event in flown.all("caution") if event.more.get("held")] == [
+        "oil-temperature-high", "oil-pressure-low",
+    ]  # fmt: skip
+    assert flown.warnings == [("oil-pressure-low",) * 2, ("oil-temperature-high",) * 2]
 
 
 @pytest.mark.parametrize("zone_s", [MID, LATE])

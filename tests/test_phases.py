@@ -6,6 +6,8 @@ takeoff (run-up, fast taxi, a burst of power) and what is (rolling, stop-and-go,
 
 from __future__ import annotations
 
+from math import pi, sin
+
 import pytest
 
 from monitor.options import Options
@@ -15,6 +17,7 @@ from tests.synthetic import (
     FIXED,
     Flight,
     Flown,
+    Points,
     Value,
     changed,
     fly,
@@ -425,3 +428,35 @@ def test_rotation_is_a_rise_above_the_attitude_of_the_roll(rise_deg: float, begi
     pitch = ((0.0, 1.5), (23.7, 1.5), (26.7, 10.5))
     flown = fly(takeoff(pitch_deg=pitch).between(5.0, 30.0), FIXED, using=changed(rotation_rise_deg=rise_deg))
     assert _begins(flown, "rotation") == pytest.approx(begins_s, abs=1e-3)
+
+
+def _nodding(deg: float, period_s: float) -> Points:
+    """The attitude of the takeoff, with a nod about it while the wheels roll."""
+    rolling = [11.0 + 0.05 * n for n in range(281)]
+    nods = [(t, max(3.0 * (t - 23.7), 0.0) + deg * sin(2.0 * pi * (t - 11.0) / period_s)) for t in rolling]
+    return (*nods, (26.7, 9.0))
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 5.0])
+@pytest.mark.parametrize(("deg", "period_s"), [(1.0, 1.5), (1.3, 0.8), (1.6, 1.5), (1.3, 3.0)])
+def test_a_nose_that_nods_on_a_rough_strip_has_not_rotated(deg: float, period_s: float, rate_hz: float) -> None:
+    """The attitude swings by up to 3.2 degrees all along the roll: no remark, "Rotate" is said, and the rotation begins
+    with the pilot's, or with the nod that his takes up."""
+    flown = fly(takeoff(rate_hz, pitch_deg=_nodding(deg, period_s)).between(5.0, 30.0))
+    assert _begins(flown, "rotation") == pytest.approx(24.37, abs=0.8 if period_s < 2.0 else 1.2)
+    assert flown.said("rotate") == "Rotate"
+    assert flown.ids("advisory", "caution") == []
+
+
+@pytest.mark.parametrize("dip_deg", [-4.0, -10.0])
+def test_a_dip_of_the_nose_is_not_the_attitude_of_the_roll(dip_deg: float) -> None:
+    """Four or ten degrees down for 0.1 s at 38 kt: the rotation is not found seconds early, and "Rotate" is said."""
+    flown = fly(takeoff().bend("pitch_deg", 20.5, 20.6, dip_deg).between(5.0, 30.0))
+    assert _begins(flown, "rotation") == pytest.approx(24.37, abs=0.8)
+    assert flown.said("rotate") == "Rotate"
+
+
+def test_a_nose_held_up_far_below_vr_has_rotated() -> None:
+    """Raised to 4 degrees at 36 kt and held there: the rotation began as it rose."""
+    flown = fly(takeoff(pitch_deg=((20.0, 0.0), (21.0, 4.0), (24.0, 4.0), (25.5, 9.0))).between(5.0, 30.0))
+    assert _begins(flown, "rotation") == pytest.approx(20.5, abs=0.01)

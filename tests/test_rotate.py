@@ -68,6 +68,34 @@ def test_no_gust_brings_the_word_long_before_vr() -> None:
     assert np.quantile(late(2.0, 0.2), 0.05) > -0.25
 
 
+@pytest.mark.parametrize("left_out", [(), ("groundspeed_kt", "track_deg")])
+@pytest.mark.parametrize(("rate_hz", "samples"), [(20.0, 1), (20.0, 3), (60.0, 9), (10.0, 1), (5.0, 1)])
+@pytest.mark.parametrize(("at_s", "jump_kt"), [(13.0, 55.0), (15.0, 30.0), (19.0, 30.0), (21.0, 15.0), (23.0, -10.0)])
+def test_a_jump_of_a_moment_brings_no_word(
+    at_s: float, jump_kt: float, rate_hz: float, samples: int, left_out: tuple[str, ...]
+) -> None:
+    """An airspeed no aeroplane reaches, for 0.2 s or less: the word comes when it would have come, within 0.15 s."""
+    flight = takeoff(rate_hz).without(*left_out).between(5.0, 24.9)
+    jumped = flight.bend("ias_kt", at_s, at_s + samples / rate_hz, 4.0 * (at_s - 11.0) + jump_kt)
+    assert fly(jumped).t("callout", "rotate") == pytest.approx(fly(flight).t("callout", "rotate"), abs=0.15)
+
+
+@pytest.mark.parametrize("rate_hz", [2.0, 1.0])
+def test_a_jump_in_one_slow_sample_brings_no_word_long_before(rate_hz: float) -> None:
+    """At a sample or two a second, one of them 30 kt too much 4.5 s before VR: the word comes within half a second."""
+    flight = takeoff(rate_hz).between(5.0, 24.9)
+    jumped = fly(flight.bend("ias_kt", 19.0, 19.0 + 1.0 / rate_hz, 62.0))
+    assert jumped.t("callout", "rotate") == pytest.approx(23.2, abs=0.5)
+
+
+@pytest.mark.parametrize(("rate_hz", "within_s"), [(20.0, 0.31), (1.0, 1.0)])
+def test_a_jump_that_lasts_counts(rate_hz: float, within_s: float) -> None:
+    """The airspeed comes to 52 kt in one step and stays: the word comes within 0.3 s, or by the second sample."""
+    stays: Points = ((21.0, 52.0), (25.0, 68.0))
+    flight = takeoff(rate_hz).bend("ias_kt", 21.0, 26.0, stays).between(5.0, 24.9)
+    assert 21.0 <= fly(flight).t("callout", "rotate") <= 21.0 + within_s
+
+
 def test_a_wandering_value_without_noise_is_taken_as_it_is() -> None:
     """A random walk seen without noise is followed at once, and what it does in a second is known within a fifth."""
     steps = 0.2 * np.random.default_rng(5).standard_normal(400)
