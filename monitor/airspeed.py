@@ -26,6 +26,7 @@ RISES_FROM_KT, RISES_PART, RISES_KT_S = 5.0, 0.5, 2.0
 source)."""
 STUCK_ABOVE_KT = 17.0
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
+GAINS_MOST_KT_S = 7.5  # of groundspeed: no trainer gains 15 kt in less than 2 s (common practice, no source)
 
 
 class Airspeed:
@@ -55,6 +56,7 @@ class Airspeed:
         self._alive_said = False
         # Groundspeed, lowest and highest airspeed since, and by how much these may differ.
         self._stuck_from: tuple[float, float, float, float] | None = None
+        self._ground: tuple[float, float] | None = None  # time, and groundspeed as far as an aeroplane can have gone
         self._dead_at_kt = 0.0
         self._slow_kt = aircraft.speeds_kias.best_rate - settings.climb_slow_kt
         self._off: tuple[float, float | None] | None = None  # time and heading when it was first in the air
@@ -68,6 +70,7 @@ class Airspeed:
         self._died_hold.clear()
         self._alive_said = False
         self._stuck_from = None
+        self._ground = None
         self._off = None
         self._s.ias_set_aside = False
 
@@ -144,7 +147,7 @@ class Airspeed:
 
     def _watch_dead(self, ias: float) -> None:
         s, set_ = self._s, self._set
-        v = s.v
+        v = self._gathered_kt()
         if v is None:
             return
         if self._headwind is None:
@@ -158,6 +161,18 @@ class Airspeed:
         else:
             self._stuck_from = None
         self._dead_hold.update_agreed(dead, s.t, s.t, s.dt)
+
+    def _gathered_kt(self) -> float | None:
+        """The groundspeed, followed no faster than an aeroplane gathers it: a reading that leaps for a moment, and back,
+        is no speed gained."""
+        s, v = self._s, self._s.v
+        if v is not None:
+            if self._ground is not None:
+                since, was = self._ground
+                most = GAINS_MOST_KT_S * (s.t - since)
+                v = min(max(v, was - most), was + most)
+            self._ground = s.t, v
+        return v
 
     def _stuck(self, ias: float, v: float) -> bool:
         """All within 5 kt while groundspeed rose by 15: a lull of the wind moves the needle to and fro meanwhile.

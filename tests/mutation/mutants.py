@@ -33,6 +33,7 @@ LEVELS, VIEW, LIFTOFF, ROTATE = ("test_levels",), ("test_view",), ("test_liftoff
 SECOND_LOOK, THIRD_LOOK, FOURTH_LOOK = ("test_second_look",), ("test_third_look",), ("test_fourth_look",)
 FIFTH_LOOK, SIXTH_LOOK = ("test_fifth_look",), ("test_sixth_look",)
 SEVENTH_LOOK = ("test_seventh_look", "test_liftoff")
+NINTH_LOOK = ("test_ninth_look",)
 TOUCH_AND_GO, LINED_UP, DIRECTION = ("test_touch_and_go",), ("test_lined_up",), ("test_direction",)
 CLIMB_POWER = ("test_climb_power",)
 SETTINGS = "monitor/procedures/normal.toml"
@@ -2074,5 +2075,14 @@ MUTANTS: tuple[Mutant, ...] = (
         'self.give("rotate", t)',
         "the pilot is told what he does",
         SEVENTH_LOOK,
+    ),
+    # ---- one instrument bent ---------------------------------------------------------------------------------------
+    Mutant(
+        "a groundspeed that leaps is a speed gained",
+        "monitor/airspeed.py",
+        "                v = min(max(v, was - most), was + most)\n",
+        "",
+        "an abort for a healthy airspeed",
+        NINTH_LOOK,
     ),
 )
