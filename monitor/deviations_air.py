@@ -95,7 +95,7 @@ class AirDeviations(Remarks):
                 hold.clear()
             ias = None
         else:
-            self._watch_stall(ias, height)
+            self._watch_stall(ias + s.ias_behind_kt, height)
         if often:
             self._watch_way(height)
             if ias is not None:
@@ -188,14 +188,15 @@ class AirDeviations(Remarks):
 
     def _sinking(self, t: float) -> None:
         best_angle, ias = self._aircraft.speeds_kias.best_angle, self._s.ias
-        slow = best_angle is not None and ias is not None and ias < best_angle
+        slow = best_angle is not None and ias is not None and ias + self._s.ias_behind_kt < best_angle
         self._say("caution", "sink", t, "slow" if slow else "")
 
     def _watch_speed(self, ias: float, height: float | None, altitude_stands: bool) -> None:
         s, set_, speeds = self._s, self._set, self._aircraft.speeds_kias
         high = height is not None and height > 50.0
         if speeds.best_angle is not None:
-            slow = high and not altitude_stands and ias < speeds.best_angle - set_.climb_slow_kt
+            least = speeds.best_angle - set_.climb_slow_kt
+            slow = high and not altitude_stands and ias + s.ias_behind_kt < least
             self._below_angle.update(slow, s.t)
         limit = speeds.flaps_extended_max
         if limit is not None:
