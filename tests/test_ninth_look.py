@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from msgspec.structs import replace
 
+from monitor.plausibility import Plausibility
 from monitor.sample import Sample
 from tests.synthetic import END_S, FIELD_FT, Flight, Value, at, fly, step, takeoff
 
@@ -77,3 +78,56 @@ def test_the_last_two_seconds_begin_by_groundspeed_where_the_needle_stands() -> 
     flown = fly(flight.between(5.0, 24.5))
     assert flown.warnings == []
     assert flown.coach.judge.zone == "late"
+
+
+# ---- height and altitude ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("rate_hz", "lasts_s"), [(60.0, 0.1), (20.0, 0.1), (20.0, 0.8), (5.0, 0.7), (2.0, 0.9)])
+@pytest.mark.parametrize("channel", ["height_ft", "altitude_ft"])
+@pytest.mark.parametrize("by_ft", [1500.0, 400.0, -400.0])
+@pytest.mark.parametrize("from_s", [28.0, 35.0])
+def test_a_height_that_leaps_for_a_moment_ends_no_climb(
+    rate_hz: float, lasts_s: float, channel: str, by_ft: float, from_s: float
+) -> None:
+    """Height, or an altitude that is all there is, off by hundreds of feet for less than a second at 36 or 120 ft: the
+    climb goes on, its calls come in time, and an engine that fails at 180 ft is told."""
+    flight = takeoff(rate_hz) if channel == "height_ft" else takeoff(rate_hz).without("height_ft")
+    flown = fly(_shifted(flight, channel, from_s, lasts_s, by_ft))
+    flown.calm()
+    assert flown.t("callout", "flaps-up") == pytest.approx(50.0, abs=0.1)
+    assert flown.t("callout", "turn") == pytest.approx(66.7, abs=0.1)
+    dies = flight.with_(rpm=((10.0, 700.0), (12.0, 2350.0), (40.0, 2350.0), (40.6, 700.0))).between(5.0, 45.0)
+    assert ("engine-failure", "engine-failure") in fly(_shifted(dies, channel, from_s, lasts_s, by_ft)).warnings
+
+
+@pytest.mark.parametrize("by_ft", [110.0, 200.0, 1500.0])
+@pytest.mark.parametrize("climb_sent", [True, False])
+def test_a_height_that_leaps_on_the_roll_is_no_lift_off(by_ft: float, climb_sent: bool) -> None:
+    """Height off for 0.6 s, above 0.8 VR with the ground switch closed: the wheels are on, and an engine that fails
+    then is an abort."""
+    flight = takeoff(rpm=((10.0, 700.0), (12.0, 2350.0), (22.2, 2350.0), (22.8, 700.0)))
+    flight = flight if climb_sent else flight.without("vertical_speed_fpm")
+    flown = fly(_shifted(flight.between(5.0, 23.6), "height_ft", 21.2, 0.6, by_ft))
+    assert flown.warnings == [("abort", "engine-failure")]
+    assert "initial-climb" not in flown.phases
+
+
+@pytest.mark.parametrize("by_ft", [-200.0, 300.0])
+@pytest.mark.parametrize("rate_hz", [20.0, 5.0, 1.0])
+def test_a_height_that_leaps_for_good_is_followed(rate_hz: float, by_ft: float) -> None:
+    """The altimeter set anew, or a cliff below: after a second the calls are by what is shown from then on."""
+    flight = takeoff(rate_hz).without("height_ft")
+    flown = fly(_shifted(flight, "altitude_ft", 55.0, 99.0, by_ft))
+    due_s = 56.0 if by_ft > 0.0 else 25.0 + 700.0 / 12.0
+    assert flown.t("callout", "turn") == pytest.approx(due_s, abs=0.2 + 1.0 / rate_hz)
+
+
+def test_a_teleport_is_believed_with_the_second_sample() -> None:
+    """Altitude and height that leap by the same: the aeroplane was put there, and no second is waited."""
+    plausibility = Plausibility(lambda *told: None)
+    seen = []
+    for n, up_ft in enumerate((0.0, 0.0, 1500.0, 1500.0)):
+        sample = Sample(time_s=0.05 * n, altitude_ft=400.0 + up_ft, height_ft=up_ft)
+        seen.append(plausibility.clean(0.05 * n, sample, 0.05).height_ft)
+    assert seen == [0.0, 0.0, None, 1500.0]
