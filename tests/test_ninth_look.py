@@ -67,7 +67,7 @@ def test_a_needle_that_stands_makes_no_sink_a_low_speed() -> None:
     height = ((25.0, 0.0), (29.0, 48.0), (30.0, 30.0), (34.0, 78.0))
     flight = _stuck_from(
         23.9, 20.0, height_ft=height, altitude_ft=tuple((t, FIELD_FT + h) for t, h in height),
-        vertical_speed_fpm=((25.0, 720.0), (28.99, 720.0), (29.0, -1080.0), (29.99, -1080.0), (30.0, 720.0)),
+        vertical_speed_fpm=(*step(25.0, 0.0, 720.0), *step(29.0, 720.0, -1080.0), *step(30.0, -1080.0, 720.0)),
     )  # fmt: skip
     assert [e.say for e in fly(flight.between(5.0, 31.0)).all("caution", "sink")] == ["Sinking"]
 
@@ -131,3 +131,14 @@ def test_a_teleport_is_believed_with_the_second_sample() -> None:
         sample = Sample(time_s=0.05 * n, altitude_ft=400.0 + up_ft, height_ft=up_ft)
         seen.append(plausibility.clean(0.05 * n, sample, 0.05).height_ft)
     assert seen == [0.0, 0.0, None, 1500.0]
+
+
+# ---- vertical speed --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 5.0])
+@pytest.mark.parametrize(("says_fpm", "lasts_s"), [(-6000.0, 0.3), (-2000.0, 0.6), (-6000.0, 3.0), (-300.0, 3.0)])
+def test_a_wild_vertical_speed_is_no_sink(rate_hz: float, says_fpm: float, lasts_s: float) -> None:
+    """A sink that height and altitude contradict, for a moment or for seconds, is not spoken of."""
+    flight = takeoff(rate_hz).bend("vertical_speed_fpm", 33.0, 33.0 + lasts_s, says_fpm)
+    fly(flight.between(5.0, 45.0)).calm()

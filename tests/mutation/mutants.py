@@ -2157,4 +2157,20 @@ MUTANTS: tuple[Mutant, ...] = (
         "a height that is off for a moment is a lift-off",
         NINTH_LOOK,
     ),
+    Mutant(
+        "the smooth level sinks with the climb",
+        "monitor/deviations_air.py",
+        "self._highest - max(height, (s.level or 0.0) - zero) >= set_.sink_ft",
+        "self._highest - height >= set_.sink_ft",
+        '"Sinking" by a wild vertical speed in a climb',
+        NINTH_LOOK,
+    ),
+    Mutant(
+        "a sink against the height",
+        "monitor/deviations_air.py",
+        "falls and not self._gains_height()",
+        "falls",
+        '"Sinking" by a vertical speed that height contradicts',
+        NINTH_LOOK,
+    ),
 )
