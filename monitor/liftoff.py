@@ -28,6 +28,7 @@ OVERRULED_FT, OVERRULED_S = (
     1.0,
 )  # so high, so long a switch that says "ground" is wrong (common practice, no source)
 SWITCH_BELOW_FT = 200.0  # above the field a switch that says "on the ground" is stuck (common practice, no source)
+TOUCHED_S, TOUCHED_ALOFT_S = 0.3, 2.0  # so long it must say so; and in what looks like flight above 50 ft (no source)
 FLAT_FPM, SLOWS_KT_S = 120.0, -0.7  # on the wheels after a landing (common practice, no source)
 FLIES_FROM = 0.72  # of VR: no aeroplane leaves the ground slower (43 kt with a VR of 55 was seen in a recorded takeoff)
 
@@ -219,15 +220,21 @@ class Touchdown:
         if switch is not None and switch < 0.5:
             self.switch_dead = False
         if switch is not None and not self.switch_dead:
-            true = switch >= 0.5 and not self._aloft(s)
+            flies = switch >= 0.5 and self._flies(s)
+            true = switch >= 0.5 and not (flies and self._stuck(s))
             onset = s.crossing(s.prev.on_ground, switch, 0.5) if true and self._since is None else s.t
-            return self._held(true, onset, s.t, 0.3)
+            return self._held(true, onset, s.t, TOUCHED_ALOFT_S if flies else TOUCHED_S)
         return self._by_motion(s)
 
-    def _aloft(self, s: State) -> bool:
-        """High and flying: the switch is stuck. Slow, or level and slowing, it is on another field, or the subscale has
-        been turned."""
-        if s.height is None or s.height <= SWITCH_BELOW_FT:
+    def _stuck(self, s: State) -> bool:
+        """In what looks like flight the switch says "on the ground": high, or climbing, it is stuck."""
+        return (s.height or 0.0) > SWITCH_BELOW_FT or (s.climb_fpm or 0.0) > CLIMBS_FPM
+
+    def _flies(self, s: State) -> bool:
+        """Above the ground and flying. Slow, or level and slowing, it is on another field, or the subscale has been
+        turned."""
+        climbs = (s.climb_fpm or 0.0) > CLIMBS_FPM
+        if s.height is None or s.height <= (self._set.liftoff_sure_ft if climbs else OVERRULED_FT):
             return False
         slow = s.fastest_kt <= self._set.touchdown_speed_part * self._rotate_kt
         return not slow and (abs(s.climb_fpm or 0.0) > FLAT_FPM or s.v_trend.rate > SLOWS_KT_S)

@@ -7,7 +7,7 @@ from msgspec.structs import replace
 
 from monitor.plausibility import Plausibility
 from monitor.sample import Sample
-from tests.synthetic import END_S, FIELD_FT, Flight, Value, at, fly, step, takeoff
+from tests.synthetic import END_S, FIELD_FT, Flight, Value, at, fly, step, takeoff, touch_and_go
 
 CALLS = ("rotate", "climb-speed", "flaps-up", "turn", "after-takeoff")
 
@@ -142,3 +142,42 @@ def test_a_wild_vertical_speed_is_no_sink(rate_hz: float, says_fpm: float, lasts
     """A sink that height and altitude contradict, for a moment or for seconds, is not spoken of."""
     flight = takeoff(rate_hz).bend("vertical_speed_fpm", 33.0, 33.0 + lasts_s, says_fpm)
     fly(flight.between(5.0, 45.0)).calm()
+
+
+# ---- the ground switch -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 5.0, 2.0])
+@pytest.mark.parametrize(("from_s", "lasts_s"), [(28.0, 0.6), (37.0, 0.6), (37.0, 1.5), (37.0, 3.0), (60.0, 3.0)])
+def test_a_switch_that_says_ground_in_the_climb_is_no_landing(rate_hz: float, from_s: float, lasts_s: float) -> None:
+    """At 36, 144 and 420 ft, for up to 3 s: one takeoff, one lift-off, each call once."""
+    flown = fly(takeoff(rate_hz).bend("on_ground", from_s, from_s + lasts_s, 1.0))
+    flown.calm()
+    assert flown.phases.count("initial-climb") == 1
+    assert "landing-roll" not in flown.phases
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 5.0, 1.0])
+def test_level_above_the_field_a_moments_ground_is_no_landing(rate_hz: float) -> None:
+    """Low and level at 150 ft, with the speed held, the switch closed for 1.2 s: still in flight."""
+    height = ((25.0, 0.0), (37.5, 150.0), (116.0, 150.0))
+    flight = takeoff(
+        rate_hz, height_ft=height, altitude_ft=tuple((t, FIELD_FT + h) for t, h in height),
+        vertical_speed_fpm=(*step(25.0, 0.0, 720.0), *step(37.5, 720.0, 0.0)),
+    )  # fmt: skip
+    assert "landing-roll" not in fly(flight.bend("on_ground", 45.0, 46.2, 1.0).between(5.0, 60.0)).phases
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 5.0, 1.0])
+@pytest.mark.parametrize("by_ft", [-110.0, 60.0, 110.0, 180.0])
+@pytest.mark.parametrize("slows", [True, False])
+def test_a_touchdown_with_the_altimeter_set_anew_is_found(rate_hz: float, by_ft: float, slows: bool) -> None:
+    """Altitude alone, off by so much since the downwind leg; the wheels touch, slowing or with the power held: down
+    then, and a second takeoff follows."""
+    flight = touch_and_go(rate_hz).without("height_ft")
+    if not slows:
+        speed = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), (170.0, 70.0), (193.0, 58.0), (198.0, 58.0), (213.0, 70.0))
+        flight = flight.with_(ias_kt=speed, groundspeed_kt=speed)
+    flown = fly(_shifted(flight, "altitude_ft", 140.0, 200.0, by_ft))
+    assert flown.t("phase", "landing-roll") == pytest.approx(193.0, abs=1.0 / rate_hz)
+    assert flown.phases.count("initial-climb") == 2
