@@ -19,6 +19,8 @@ The rules, each with its reason (all numbers: common practice, no source):
   (`monitor.static_source`).
 * Never filled. Groundspeed, height or vertical speed at 0 from the start, or the throttle at full, against airspeed,
   altitude or an idling engine (`monitor.unfilled`).
+* Filled no more. Height (or vertical speed, against what it says itself) that has not changed at all while altitude
+  moved by over 80 ft, as a height above its instrument's range; believed again when it moves (`monitor.unfilled`).
 * Dead or stuck airspeed on the roll is a warning, not only a doubt: see `monitor.airspeed`.
 
 A governed rpm, a rounded temperature or a cruise altitude may rightly stand still: standing still proves nothing.
@@ -36,7 +38,7 @@ from msgspec.structs import astuple
 from monitor.geo import turn
 from monitor.sample import Sample
 from monitor.static_source import NAMES, Row, StaticSource
-from monitor.unfilled import Unfilled
+from monitor.unfilled import STANDS, Unfilled
 
 JUMPS: tuple[tuple[str, float, float], ...] = (
     # channel, base, rate a second: further than base + rate x dt from the last value is a jump
@@ -124,7 +126,7 @@ class Plausibility(StaticSource):
         self._look_t = 0.0
         self.confirmed = NONE  # channels whose jump, held back at the sample before, this one has borne out
         self._unfilled = Unfilled()
-        self._unfilled_at: dict[int, float | None] = {}  # where those that are never filled stand
+        self._unfilled_at: dict[int, tuple[float | None, str]] = {}  # where those not filled stand, and how it showed
 
     def clean(self, t: float, sample: Sample, interval_s: float) -> Sample:
         """The sample without what is not believed; what is missing for a moment only keeps its last value."""
@@ -139,19 +141,20 @@ class Plausibility(StaticSource):
             return sample
         if self._stuck_ft is not None:
             self._moves_again(t, now)
-        for i in [i for i, stands in self._unfilled_at.items() if now[i] is not None and now[i] != stands]:
-            del self._unfilled_at[i]
-            self._take_back(NAMES[i], "filled after all", t)
+        for i in [i for i, (stands, _) in self._unfilled_at.items() if now[i] is not None and now[i] != stands]:
+            _, why = self._unfilled_at.pop(i)
+            self._take_back(NAMES[i], "moves again" if why == STANDS else "filled after all", t)
         changes: dict[int, float | None] = {}
         if last is not None and not calm:
             self._doubt_jumps(t, last, now, t - self._last_t, changes)
         if not full:
             if t >= self._look_t:
                 believed = last if last is not None else now
-                for channel, why in self._unfilled.look(believed):
-                    self._set_aside((channel,), why, t)
+                for channel, why in self._unfilled.look(t, believed):
                     i = NAMES.index(channel)
-                    self._unfilled_at[i] = believed[i]
+                    if channel not in self.aside:
+                        self._set_aside((channel,), why, t)
+                        self._unfilled_at[i] = believed[i], why
             self._look_t = t + LOOK_EVERY_S
             self._watch_gaps(t, now, interval_s, changes)
         self._last_t = t

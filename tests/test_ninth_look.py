@@ -7,7 +7,7 @@ from msgspec.structs import replace
 
 from monitor.plausibility import Plausibility
 from monitor.sample import Sample
-from tests.synthetic import END_S, FIELD_FT, Flight, Value, at, fly, step, takeoff, touch_and_go
+from tests.synthetic import END_S, FIELD_FT, Flight, Flown, Value, at, fly, height_lines, step, takeoff, touch_and_go
 
 CALLS = ("rotate", "climb-speed", "flaps-up", "turn", "after-takeoff")
 
@@ -181,3 +181,81 @@ def test_a_touchdown_with_the_altimeter_set_anew_is_found(rate_hz: float, by_ft:
     flown = fly(_shifted(flight, "altitude_ft", 140.0, 200.0, by_ft))
     assert flown.t("phase", "landing-roll") == pytest.approx(193.0, abs=1.0 / rate_hz)
     assert flown.phases.count("initial-climb") == 2
+
+
+# ---- what stands still -----------------------------------------------------------------------------------------------
+
+
+def _lost(flown: Flown) -> list[tuple[str, str, str]]:
+    return [(e.id, e.more["channel"], e.more["why"]) for e in flown.all("feed") if e.id.startswith("channel")]
+
+
+def _frozen(channel: str, from_s: float, rate_hz: float, to_s: float = 999.0) -> list[Sample]:
+    """One channel stands from a time on at what it showed then; noise of a hundredth before."""
+    samples = [
+        replace(s, **{channel: getattr(s, channel) + 0.01 * (n % 3)}) for n, s in enumerate(takeoff(rate_hz).samples())
+    ]
+    stands = next(getattr(s, channel) for s in samples if at(s) >= from_s)
+    return [replace(s, **{channel: stands}) if from_s <= at(s) < to_s else s for s in samples]
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 5.0, 1.0])
+@pytest.mark.parametrize("from_s", [3.0, 24.0, 26.0, 28.25, 45.0])
+def test_a_height_that_stands_is_named_and_altitude_takes_its_place(rate_hz: float, from_s: float) -> None:
+    """Frozen at rest, on the roll, at 12, 39 or 240 ft: named once within 110 ft, and what is said by height comes when
+    the altimeter shows it, the words of an engine failure too."""
+    samples = _frozen("height_ft", from_s, rate_hz)
+    flown = fly(samples)
+    flown.calm()
+    assert _lost(flown) == [("channel-lost", "height_ft", "stands still against altitude")]
+    assert flown.t("feed", "channel-lost") <= max(from_s, 25.0) + 110.0 / 12.0
+    assert flown.t("callout", "turn") == pytest.approx(66.7, abs=0.2)
+    assert 49.8 <= flown.t("callout", "flaps-up") <= (50.2 if from_s < 40.0 else 55.0)
+    dead = [replace(s, rpm=max(700.0, 2350.0 - 2000.0 * max(at(s) - 75.0, 0.0))) for s in samples if at(s) < 79.0]
+    assert fly(dead).one("warning", "engine-failure").say == "Nose down. Best glide, six two"
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 5.0, 1.0])
+@pytest.mark.parametrize("from_s", [3.0, 16.0, 24.0])
+def test_a_vertical_speed_that_stands_is_named_and_the_climb_is_told_without_it(rate_hz: float, from_s: float) -> None:
+    """Frozen on the wheels: named once within 100 ft, and the calls that ask for a climb come."""
+    flown = fly(_frozen("vertical_speed_fpm", from_s, rate_hz))
+    flown.calm()
+    assert _lost(flown) == [("channel-lost", "vertical_speed_fpm", "stands still against altitude")]
+    assert flown.t("callout", "flaps-up") == pytest.approx(50.0, abs=0.2 + 1.0 / rate_hz)
+    assert flown.t("callout", "turn") == pytest.approx(66.7, abs=0.2 + 1.0 / rate_hz)
+
+
+def test_what_stood_is_taken_back_when_it_moves() -> None:
+    """A height that stands from 240 ft to 480 ft is believed again from there."""
+    flown = fly(_frozen("height_ft", 45.0, 20.0, 65.0))
+    assert [(id_, why) for id_, _, why in _lost(flown)] == [
+        ("channel-lost", "stands still against altitude"),
+        ("channel-back", "moves again"),
+    ]
+
+
+def test_a_height_above_its_instruments_range_is_set_aside() -> None:
+    """A height that ends at 250 ft: the altimeter's from there."""
+    flown = fly(takeoff(height_ft=((25.0, 0.0), (45.0, 240.0), (45.8, 250.0))))
+    flown.calm()
+    assert [why for _, _, why in _lost(flown)] == ["stands still against altitude"]
+    assert flown.t("callout", "turn") == pytest.approx(66.7, abs=0.2)
+
+
+@pytest.mark.parametrize("rounded_fpm", [700.0, 1000.0])
+def test_a_rounded_vertical_speed_in_a_steady_climb_is_left_alone(rounded_fpm: float) -> None:
+    """It stands at 700 or 1,000 ft/min in a climb of 720: neither is wrong enough to be set aside; nor is a height in
+    steps of 50 ft."""
+    stepped = [
+        replace(s, height_ft=(s.height_ft or 0.0) // 50.0 * 50.0)
+        for s in takeoff(vertical_speed_fpm=step(25.0, 0.0, rounded_fpm)).samples()
+    ]
+    assert _lost(fly(stepped)) == []
+
+
+def test_the_altimeter_turned_while_height_stands_is_no_climb() -> None:
+    """At rest, and rolling at 46 kt, it is turned by 150 ft: height and vertical speed stand, and are right."""
+    flight = takeoff(height_ft=height_lines(0.3), vertical_speed_fpm=step(25.0, 5.0, 720.0))
+    for at_s in (5.0, 22.5):
+        assert _lost(fly(_shifted(flight, "altitude_ft", at_s, 200.0, 150.0))) == []
