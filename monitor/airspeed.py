@@ -26,6 +26,11 @@ RISES_FROM_KT, RISES_PART, RISES_KT_S = 5.0, 0.5, 2.0
 source)."""
 STUCK_ABOVE_KT = 17.0
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
+GAINS_MOST_KT_S = 7.5  # of groundspeed: no trainer gains 15 kt in less than 2 s (common practice, no source)
+STANDS_KT, STANDS_S, STANDS_DTS = 0.5, 0.7, 2.0
+STANDS_GAIN_KT, STANDS_GAIN_KT_S = 1.5, 1.2
+"""A needle that has moved by no more than this for so long, over three samples or more, while groundspeed gained so
+much and so fast: it stands, as one about to be called stuck does (common practice, no source)."""
 
 
 class Airspeed:
@@ -55,6 +60,8 @@ class Airspeed:
         self._alive_said = False
         # Groundspeed, lowest and highest airspeed since, and by how much these may differ.
         self._stuck_from: tuple[float, float, float, float] | None = None
+        self._ground: tuple[float, float] | None = None  # time, and groundspeed as far as an aeroplane can have gone
+        self._stands_from: tuple[float, float, float] | None = None  # time, airspeed, groundspeed
         self._dead_at_kt = 0.0
         self._slow_kt = aircraft.speeds_kias.best_rate - settings.climb_slow_kt
         self._off: tuple[float, float | None] | None = None  # time and heading when it was first in the air
@@ -68,8 +75,10 @@ class Airspeed:
         self._died_hold.clear()
         self._alive_said = False
         self._stuck_from = None
+        self._ground = self._stands_from = None
         self._off = None
         self._s.ias_set_aside = False
+        self._s.ias_behind_kt = 0.0
 
     def roll(self) -> None:
         """One sample of the roll."""
@@ -101,7 +110,8 @@ class Airspeed:
         if ias < 20.0 or s.ias_set_aside or self._dead_hold.since is not None or self._just_off():
             self._watch(ias)
         else:
-            self._stuck_from = None  # what it does unwatched, faster than that, is movement
+            self._stuck_from = self._stands_from = None  # what it does unwatched, faster than that, is movement
+            s.ias_behind_kt = 0.0
 
     def _just_off(self) -> bool:
         """Soon after lift-off, flying straight on."""
@@ -144,9 +154,10 @@ class Airspeed:
 
     def _watch_dead(self, ias: float) -> None:
         s, set_ = self._s, self._set
-        v = s.v
+        v = self._gathered_kt()
         if v is None:
             return
+        s.ias_behind_kt = self._behind_kt(ias, v)
         if self._headwind is None:
             dead = v >= set_.dead_groundspeed_kt and ias < 20.0
         else:
@@ -158,6 +169,28 @@ class Airspeed:
         else:
             self._stuck_from = None
         self._dead_hold.update_agreed(dead, s.t, s.t, s.dt)
+
+    def _gathered_kt(self) -> float | None:
+        """The groundspeed, followed no faster than an aeroplane gathers it: a reading that leaps for a moment, and is
+        back, is no speed gained."""
+        s, v = self._s, self._s.v
+        if v is not None:
+            if self._ground is not None:
+                since, was = self._ground
+                most = GAINS_MOST_KT_S * (s.t - since)
+                v = min(max(v, was - most), was + most)
+            self._ground = s.t, v
+        return v
+
+    def _behind_kt(self, ias: float, v: float) -> float:
+        """What a needle that stands has missed since; 0 while it moves, or where it may not have come alive yet."""
+        s, since = self._s, self._stands_from
+        if since is None or ias < STUCK_ABOVE_KT or abs(ias - since[1]) > STANDS_KT or v < since[2]:
+            self._stands_from = s.t, ias, v
+            return 0.0
+        lasted_s, gained_kt = s.t - since[0], v - since[2]
+        long = lasted_s >= max(STANDS_S, STANDS_DTS * s.dt)
+        return gained_kt if long and gained_kt >= max(STANDS_GAIN_KT, STANDS_GAIN_KT_S * lasted_s) else 0.0
 
     def _stuck(self, ias: float, v: float) -> bool:
         """All within 5 kt while groundspeed rose by 15: a lull of the wind moves the needle to and fro meanwhile.
@@ -182,6 +215,7 @@ class Airspeed:
         s = self._s
         s.ias_set_aside = True
         s.ias = None
+        s.ias_behind_kt = 0.0
         self._dead_at_kt = s.sample.ias_kt or 0.0
         if self._judge.zone != "air":
             self._judge.find_zone()

@@ -120,7 +120,8 @@ class Deviations(AirDeviations):
         if ias is None or rise is None or self._aircraft.gear == "tailwheel":
             return
         if self._judge.zone != "early":
-            self._early_rotate.update(rise > set_.early_rotate_deg and ias < vr - set_.early_rotate_kt, s.t)
+            early = rise > set_.early_rotate_deg and ias + s.ias_behind_kt < vr - set_.early_rotate_kt
+            self._early_rotate.update(early, s.t)
         self._rose = self._rose or (rise >= set_.rotation_rise_deg and ias > vr - set_.early_rotate_kt)
         if "rotate" in self._routine.done and self._rotate_t is None:
             self._rotate_t = s.t

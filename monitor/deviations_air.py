@@ -17,6 +17,7 @@ from monitor.state import State
 from monitor.teller import Teller
 
 LEAP_FT = 50.0  # so much is lost in no step, nor in a second of one (common practice, no source)
+GAINS_FT = 5.0  # within the hold: a climb of 300 ft/min, whatever vertical speed says (common practice, no source)
 SPEED_LEAST_KT = 0.3  # in half of the hold: a weak aeroplane gains speed slowly (common practice, no source)
 
 
@@ -26,8 +27,8 @@ class AirDeviations(Remarks):
     __slots__ = (
         "_aircraft", "_armed", "_bank", "_below_angle", "_climb_fast", "_climb_slow", "_conditions", "_direction",
         "_drift", "_early_flaps", "_early_turn", "_flaps_fast", "_flaps_late", "_flaps_takeoff", "_highest",
-        "_looked_t", "_mean_ias", "_pitch", "_power", "_procedure", "_routine", "_side", "_sink", "_slow", "_steep",
-        "_throttle_best",
+        "_looked_t", "_mean_ias", "_noise_ft", "_pitch", "_power", "_procedure", "_routine", "_side", "_sink",
+        "_sink_from_ft", "_slow", "_steep", "_throttle_best",
     )  # fmt: skip
 
     def __init__(
@@ -76,6 +77,7 @@ class AirDeviations(Remarks):
         self._mean_ias: float | None = None
         self._armed = False
         self._highest: float | None = None
+        self._sink_from_ft = self._noise_ft = 0.0
         self._flaps_takeoff: float | None = None
         self._throttle_best = 0.0
 
@@ -95,7 +97,7 @@ class AirDeviations(Remarks):
                 hold.clear()
             ias = None
         else:
-            self._watch_stall(ias, height)
+            self._watch_stall(ias + s.ias_behind_kt, height)
         if often:
             self._watch_way(height)
             if ias is not None:
@@ -175,27 +177,39 @@ class AirDeviations(Remarks):
             self._sink.clear()
             self._highest = height
             return
-        height = s.level_now - (s.zero_ft or 0.0)  # one reading that is off, or noise, is no sink
+        zero = s.zero_ft or 0.0
+        height = s.level_now - zero  # one reading that is off, or noise, is no sink
         self._highest = height if self._highest is None else max(self._highest, height)
         if self._highest - height > LEAP_FT + s.dt * LEAP_FT:
             self._highest = height  # it is measured from another level now
         if climb > set_.positive_rate_fpm:
             self._highest = height
-        elif self._highest - height >= set_.sink_ft:
+        elif self._highest - max(height, (s.level or 0.0) - zero) >= set_.sink_ft:  # the smooth one leans on the climb
             self._highest = height
             self._sinking(s.t)
-        self._sink.update_agreed(climb < -set_.sink_fpm, s.t, s.t, s.dt)
+        falls = climb < -set_.sink_fpm
+        if not falls:
+            self._noise_ft = s.level_noise  # as it was by then: the two that differ seem noise as well
+        self._sink.update_agreed(falls and not self._gains_height(), s.t, s.t, s.dt)
+
+    def _gains_height(self) -> bool:
+        """The level has risen since vertical speed began to say that it falls."""
+        level = self._s.level or 0.0
+        if self._sink.since is None:
+            self._sink_from_ft = level
+        return level > self._sink_from_ft + GAINS_FT + 2.0 * self._noise_ft
 
     def _sinking(self, t: float) -> None:
         best_angle, ias = self._aircraft.speeds_kias.best_angle, self._s.ias
-        slow = best_angle is not None and ias is not None and ias < best_angle
+        slow = best_angle is not None and ias is not None and ias + self._s.ias_behind_kt < best_angle
         self._say("caution", "sink", t, "slow" if slow else "")
 
     def _watch_speed(self, ias: float, height: float | None, altitude_stands: bool) -> None:
         s, set_, speeds = self._s, self._set, self._aircraft.speeds_kias
         high = height is not None and height > 50.0
         if speeds.best_angle is not None:
-            slow = high and not altitude_stands and ias < speeds.best_angle - set_.climb_slow_kt
+            least = speeds.best_angle - set_.climb_slow_kt
+            slow = high and not altitude_stands and ias + s.ias_behind_kt < least
             self._below_angle.update(slow, s.t)
         limit = speeds.flaps_extended_max
         if limit is not None:

@@ -139,7 +139,10 @@ class Judge:
         vr = self._aircraft.speeds_kias.rotate
         if s.ias is not None and not s.ias_set_aside:
             # An airspeed that comes alive in one step, or a gust, is no acceleration: the groundspeed's slope is.
-            speed, rate = s.ias, s.ias_trend.rate if s.sample.groundspeed_kt is None else s.v_trend.rate
+            # One that stands while the aeroplane accelerates may be stuck: what it has missed counts, for VR is near.
+            speed, rate = s.ias + s.ias_behind_kt, s.ias_trend.rate
+            if s.sample.groundspeed_kt is not None or s.ias_behind_kt:
+                rate = s.v_trend.rate
         elif s.v is not None:
             wind = self._options.headwind_kt
             speed = s.v + (wind if wind is not None else min(s.rest_ias or 0.0, 25.0))

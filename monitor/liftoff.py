@@ -23,7 +23,12 @@ from monitor.state import KEEP_S, State
 
 CLIMBS_FPM = 200.0  # 2 % at 100 kt
 REACH_S = 3.0  # the rows must reach back so far before the aeroplane was clear of the ground
+OVERRULED_FT, OVERRULED_S = (
+    50.0,
+    1.0,
+)  # so high, so long a switch that says "ground" is wrong (common practice, no source)
 SWITCH_BELOW_FT = 200.0  # above the field a switch that says "on the ground" is stuck (common practice, no source)
+TOUCHED_S, TOUCHED_ALOFT_S = 0.3, 2.0  # so long it must say so; and in what looks like flight above 50 ft (no source)
 FLAT_FPM, SLOWS_KT_S = 120.0, -0.7  # on the wheels after a landing (common practice, no source)
 FLIES_FROM = 0.72  # of VR: no aeroplane leaves the ground slower (43 kt with a VR of 55 was seen in a recorded takeoff)
 
@@ -52,6 +57,7 @@ class LiftOff:
         self._floats_t: float | None = None  # the time of lift-off as found when it was first off for good
         self._opened = (0.0, 0.0)  # the last sample with the switch closed, the first with it open
         self._doubtful = False
+        self._high_since: float | None = None  # with the switch at "on the ground"
         self.switch_dead = False  # it says "on the ground" in the air
 
     @property
@@ -84,8 +90,7 @@ class LiftOff:
             self._follow_level(s, False)
         if switch >= 0.5:
             self.since = None
-            if s.height is not None and s.height > 50.0 and s.v is not None and s.v > 0.8 * self._rotate_kt:
-                self.switch_dead = True
+            self.switch_dead = self._overruled(s)
             return None
         if self.since is None:
             before = s.prev.on_ground
@@ -97,6 +102,17 @@ class LiftOff:
         if not slow or s.sample.vertical_speed_fpm is None:
             return self.since
         return min(max(self._began(s, interval_s), self._opened[0]), self._opened[1])  # between two slow samples
+
+    def _overruled(self, s: State) -> bool:
+        """High and fast with the switch at "on the ground": at once where vertical speed says so too, for a height may
+        be off for a moment."""
+        if s.height is None or s.height <= OVERRULED_FT or s.v is None or s.v <= 0.8 * self._rotate_kt:
+            self._high_since = None
+            return False
+        if self._high_since is None:
+            self._high_since = s.t
+        climbs = (s.sample.vertical_speed_fpm or 0.0) > CLIMBS_FPM
+        return climbs or s.t - self._high_since >= OVERRULED_S
 
     def _follow_level(self, s: State, fast: bool) -> float | None:
         """How far the level is above the lowest of the roll, less what the runway rose; None: not above it, or too
@@ -204,15 +220,21 @@ class Touchdown:
         if switch is not None and switch < 0.5:
             self.switch_dead = False
         if switch is not None and not self.switch_dead:
-            true = switch >= 0.5 and not self._aloft(s)
+            flies = switch >= 0.5 and self._flies(s)
+            true = switch >= 0.5 and not (flies and self._stuck(s))
             onset = s.crossing(s.prev.on_ground, switch, 0.5) if true and self._since is None else s.t
-            return self._held(true, onset, s.t, 0.3)
+            return self._held(true, onset, s.t, TOUCHED_ALOFT_S if flies else TOUCHED_S)
         return self._by_motion(s)
 
-    def _aloft(self, s: State) -> bool:
-        """High and flying: the switch is stuck. Slow, or level and slowing, it is on another field, or the subscale has
-        been turned."""
-        if s.height is None or s.height <= SWITCH_BELOW_FT:
+    def _stuck(self, s: State) -> bool:
+        """In what looks like flight the switch says "on the ground": high, or climbing, it is stuck."""
+        return (s.height or 0.0) > SWITCH_BELOW_FT or (s.climb_fpm or 0.0) > CLIMBS_FPM
+
+    def _flies(self, s: State) -> bool:
+        """Above the ground and flying. Slow, or level and slowing, it is on another field, or the subscale has been
+        turned."""
+        climbs = (s.climb_fpm or 0.0) > CLIMBS_FPM
+        if s.height is None or s.height <= (self._set.liftoff_sure_ft if climbs else OVERRULED_FT):
             return False
         slow = s.fastest_kt <= self._set.touchdown_speed_part * self._rotate_kt
         return not slow and (abs(s.climb_fpm or 0.0) > FLAT_FPM or s.v_trend.rate > SLOWS_KT_S)

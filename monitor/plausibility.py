@@ -3,7 +3,9 @@
 The rules, each with its reason (all numbers: common practice, no source):
 
 * Jump. A value further from the last one than the aeroplane could have gone (`JUMPS`: a base plus a rate) is held back
-  until the next sample confirms it: one damaged number is no event, a real step is told one sample later.
+  until the next sample confirms it: one damaged number is no event, a real step is told one sample later. Altitude,
+  height and vertical speed, by which phases begin and end, must say so for 1 s (an altimeter that is set anew, a cliff
+  below), but for altitude and height that leap together.
 * A moment's gap. A channel missing for 1 s or less (one and a half intervals, if that is more) keeps its last value,
   but for those whose rate of change is judged: they go without.
 * Silence. A channel that was supplied and has not been for max(2 s, 3 usual intervals): `channel-lost`, once; when it
@@ -17,6 +19,8 @@ The rules, each with its reason (all numbers: common practice, no source):
   (`monitor.static_source`).
 * Never filled. Groundspeed, height or vertical speed at 0 from the start, or the throttle at full, against airspeed,
   altitude or an idling engine (`monitor.unfilled`).
+* Filled no more. Height (or vertical speed, against what it says itself) that has not changed at all while altitude
+  moved by over 80 ft, as a height above its instrument's range; believed again when it moves (`monitor.unfilled`).
 * Dead or stuck airspeed on the roll is a warning, not only a doubt: see `monitor.airspeed`.
 
 A governed rpm, a rounded temperature or a cruise altitude may rightly stand still: standing still proves nothing.
@@ -34,7 +38,7 @@ from msgspec.structs import astuple
 from monitor.geo import turn
 from monitor.sample import Sample
 from monitor.static_source import NAMES, Row, StaticSource
-from monitor.unfilled import Unfilled
+from monitor.unfilled import STANDS, Unfilled
 
 JUMPS: tuple[tuple[str, float, float], ...] = (
     # channel, base, rate a second: further than base + rate x dt from the last value is a jump
@@ -55,6 +59,9 @@ JUMPS: tuple[tuple[str, float, float], ...] = (
 )
 TRENDS = ("ias_kt", "altitude_ft", "height_ft", "vertical_speed_fpm", "latitude_deg", "longitude_deg")
 """Channels whose rate of change is judged: a missing value is left out, since a repeated one would bend the trend."""
+LASTS = ("altitude_ft", "height_ft", "vertical_speed_fpm")
+LASTS_S = 1.0
+TOGETHER_FT = 60.0  # altitude and height that leap by the same, to so much: the aeroplane was put there
 SILENT_S = 2.0
 CARRY_S = 1.0
 LOOK_EVERY_S = 1.0
@@ -64,6 +71,8 @@ _WATCHED = tuple(i for i, name in enumerate(NAMES) if name != "time_s")
 _CARRIED = frozenset(i for i in _WATCHED if NAMES[i] not in TRENDS)
 _JUMPS = tuple((NAMES.index(name), base, rate) for name, base, rate in JUMPS)
 _LONGITUDE = NAMES.index("longitude_deg")
+_ALTITUDE, _HEIGHT = NAMES.index("altitude_ft"), NAMES.index("height_ft")
+_LASTS, _LEVELS = frozenset(NAMES.index(name) for name in LASTS), frozenset((_ALTITUDE, _HEIGHT))
 _TINY = tuple(i for i, base, _ in _JUMPS if base < 1.0)
 _SMALL = tuple(i for i, base, _ in _JUMPS if 1.0 <= base < 100.0)
 _LARGE = tuple(i for i, base, _ in _JUMPS if base >= 100.0)
@@ -86,6 +95,14 @@ def _apart(channel: int, a: float, b: float) -> float:
     return abs(turn(a, b)) if channel == _LONGITUDE else abs(a - b)
 
 
+def _leapt_together(last: Row, now: Row) -> bool:
+    """Altitude and height went the same way, as one."""
+    (a, h), (a_before, h_before) = ((row[_ALTITUDE], row[_HEIGHT]) for row in (now, last))
+    if a is None or h is None or a_before is None or h_before is None:
+        return False
+    return abs((a - a_before) - (h - h_before)) < TOGETHER_FT
+
+
 class Plausibility(StaticSource):
     """Cleans samples before they are judged. `tell(id, channel, why, t)`: what is set aside, and what returns."""
 
@@ -102,14 +119,14 @@ class Plausibility(StaticSource):
         self._others = self._absent = _picker((), ())  # what else is supplied, and what is not
         self._picked: tuple[Row, Row, Row] = (), (), ()
         self._last_t = 0.0
-        self._doubted: frozenset[int] = frozenset()
+        self._doubted: dict[int, float] = {}  # channel to the time since when it is held back
         self._supplied: set[int] = set()
         self._gaps: dict[int, float] = {}  # channel to the time it was last supplied, while it is missing
         self._n_absent = -1
         self._look_t = 0.0
         self.confirmed = NONE  # channels whose jump, held back at the sample before, this one has borne out
         self._unfilled = Unfilled()
-        self._unfilled_at: dict[int, float | None] = {}  # where those that are never filled stand
+        self._unfilled_at: dict[int, tuple[float | None, str]] = {}  # where those not filled stand, and how it showed
 
     def clean(self, t: float, sample: Sample, interval_s: float) -> Sample:
         """The sample without what is not believed; what is missing for a moment only keeps its last value."""
@@ -124,19 +141,20 @@ class Plausibility(StaticSource):
             return sample
         if self._stuck_ft is not None:
             self._moves_again(t, now)
-        for i in [i for i, stands in self._unfilled_at.items() if now[i] is not None and now[i] != stands]:
-            del self._unfilled_at[i]
-            self._take_back(NAMES[i], "filled after all", t)
+        for i in [i for i, (stands, _) in self._unfilled_at.items() if now[i] is not None and now[i] != stands]:
+            _, why = self._unfilled_at.pop(i)
+            self._take_back(NAMES[i], "moves again" if why == STANDS else "filled after all", t)
         changes: dict[int, float | None] = {}
         if last is not None and not calm:
-            self._doubt_jumps(last, now, t - self._last_t, changes)
+            self._doubt_jumps(t, last, now, t - self._last_t, changes)
         if not full:
             if t >= self._look_t:
                 believed = last if last is not None else now
-                for channel, why in self._unfilled.look(believed):
-                    self._set_aside((channel,), why, t)
+                for channel, why in self._unfilled.look(t, believed):
                     i = NAMES.index(channel)
-                    self._unfilled_at[i] = believed[i]
+                    if channel not in self.aside:
+                        self._set_aside((channel,), why, t)
+                        self._unfilled_at[i] = believed[i], why
             self._look_t = t + LOOK_EVERY_S
             self._watch_gaps(t, now, interval_s, changes)
         self._last_t = t
@@ -182,8 +200,8 @@ class Plausibility(StaticSource):
             return False
         return calm or None not in self._tiny(now) + self._small(now) + self._large(now)
 
-    def _doubt_jumps(self, last: Row, now: Row, dt: float, changes: dict[int, float | None]) -> None:
-        """Hold back a jump; it counts when the next value says the same."""
+    def _doubt_jumps(self, t: float, last: Row, now: Row, dt: float, changes: dict[int, float | None]) -> None:
+        """Hold back a jump; it counts when the next value says the same, or has said so for long enough."""
         wild: list[int] = []
         for i, base, rate in _JUMPS:
             value, before = now[i], last[i]
@@ -191,12 +209,19 @@ class Plausibility(StaticSource):
                 older = self._older[i] if self._older is not None else None
                 if older is None or _apart(i, value, older) > base:  # else the last value was the damaged one
                     wild.append(i)
-        if wild or self._doubted:
-            fresh = frozenset(wild) - self._doubted
-            self.confirmed = frozenset(NAMES[i] for i in wild if i in self._doubted)
-            self._doubted = fresh
-            for i in fresh:
+        doubted = self._doubted
+        if wild or doubted:
+            true = {i for i in wild if i in doubted and self._borne_out(i, t, last, now)}
+            self.confirmed = frozenset(NAMES[i] for i in true)
+            self._doubted = {i: doubted.get(i, t) for i in wild if i not in true}
+            for i in self._doubted:
                 changes[i] = last[i] if i in _CARRIED else None
+
+    def _borne_out(self, i: int, t: float, last: Row, now: Row) -> bool:
+        """A jump that was held back, and is said again, is believed."""
+        if i not in _LASTS or t - self._doubted[i] >= LASTS_S - 1e-6:
+            return True
+        return i in _LEVELS and _leapt_together(last, now)
 
     def _watch_gaps(self, t: float, now: Row, interval_s: float, changes: dict[int, float | None]) -> None:
         gaps, last = self._gaps, self._last

@@ -26,8 +26,8 @@ class State(Heights):
     """The moment and its recent past. Speeds in knots, heights in feet, times in seconds of feed time."""
 
     __slots__ = (
-        "_position", "confirmed", "dt", "history", "ias", "ias_died", "ias_set_aside", "ias_trend", "prev", "prev_t",
-        "rest_ias", "sample", "t", "track", "v", "v_trend",
+        "_position", "confirmed", "dt", "history", "ias", "ias_behind_kt", "ias_died", "ias_set_aside", "ias_trend",
+        "prev", "prev_t", "rest_ias", "sample", "t", "track", "v", "v_trend",
     )  # fmt: skip
 
     def __init__(self, options: Options) -> None:
@@ -43,6 +43,7 @@ class State(Heights):
         self.prev_t = 0.0
         self.ias: float | None = None
         self.ias_set_aside = False  # the airspeed has been found dead
+        self.ias_behind_kt = 0.0  # the groundspeed gained while the airspeed stands, as if stuck; 0 while it moves
         self.ias_died = False  # it fell to nothing in a moment, and there is no groundspeed to tell by
         self.v: float | None = None  # speed over the ground as well as it is known
         self.ias_trend = Trend(1.0)

@@ -114,7 +114,7 @@ class StaticSource:
         lasted = t - since.t
         if lasted < BLOCKED_S:
             return
-        far = abs(since.expected_ft) > 3.0 * STILL_FT + 1.5 * _step_ft(since.altitude_ft)
+        far = abs(since.expected_ft) > 3.0 * STILL_FT + 1.5 * step_ft(since.altitude_ft)
         # A vertical speed that dies away is its own instrument's lag: the aeroplane levelled off.
         if lasted >= STUCK_S and far and not since.calmed(vertical):
             self._stuck_ft = since.altitude_ft
@@ -158,6 +158,6 @@ def _alone(sample: Sample) -> bool:
     return sample.vertical_speed_fpm is None and sample.height_ft is None
 
 
-def _step_ft(altitude_ft: float) -> float:
+def step_ft(level_ft: float) -> float:
     """The steps in which an altitude seems to come: an encoder of 100 or 50 ft stands still between two of them."""
-    return next((step for step in (100.0, 50.0) if altitude_ft % step == 0.0), 0.0)
+    return next((step for step in (100.0, 50.0) if level_ft % step == 0.0), 0.0)
