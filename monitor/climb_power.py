@@ -10,8 +10,8 @@ flights in gusts of 1 kt the one scatters by some 30 ft/min, the other by 150.) 
 the wind's part along the path changes: there both have to show the loss.
 
 Sinking air takes the climb as a loss does, but not the nose: at one airspeed an aeroplane flies at one angle of attack,
-so that with less power its nose goes down by what the climb loses, and in sinking air it does not. Where pitch is sent
-the two are told apart by that. All numbers below: measured on model flights.
+so that with less power its nose goes down by what the climb loses, and in sinking air it does not. What the nose does
+not bear out has to last for longer than air mostly sinks. All numbers below: measured on model flights.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ LULL_FPM, TURNING_FPM = 250.0, 450.0  # a fall by less may be sinking air, or wh
 # each kt/s by which the airspeed changes in gusts, in the mean.
 TIMES, GUST_FPM_PER_KT_S = 3.0, 1000.0
 AIR_TIMES = 6.0
-PITCHLESS_HOLD_S = 20.0  # without pitch: for longer than sinking air mostly lasts (common practice, no source)
+SINKING_HOLD_S = 25.0  # for longer than air mostly sinks that strongly (common practice, no source)
 NO_LIFT_DEG = 4.0  # below the datum the angle of attack without lift, flaps up (common practice, no source)
 SINKING_PART = 0.5  # of the fall is the air's own
 FPM_PER_KT = FEET_PER_S_PER_KNOT * 60.0
@@ -63,11 +63,12 @@ class ClimbPower:
         self._climb_kt = aircraft.speeds_kias.best_rate
         self._fixed = aircraft.propeller == "fixed"
         self._hold = Hold(agenda, settings.climb_loss_hold_s, self._lost)
+        self._long_hold = Hold(agenda, SINKING_HOLD_S, self._lost)
         self.begin()
 
     def begin(self) -> None:
         """A takeoff begins."""
-        self._hold.clear()
+        self._clear()
         self._t = 0.0  # when it was last judged
         self._interval_s = 0.0  # between samples, the mean of some
         self._gust = 0.3  # kt/s
@@ -77,6 +78,10 @@ class ClimbPower:
         self._kept: deque[tuple[float, float, float]] = deque()  # time, and the same two
         self._usual: tuple[Usual, Usual] | None = None
         self._attack = Attack()
+
+    def _clear(self) -> None:
+        self._hold.clear()
+        self._long_hold.clear()
 
     def update(self, altitude_stands: bool, may_stand: bool) -> None:
         """One sample of the climb; altitude_stands: it seems stuck, and no climb is none; may_stand: that will show."""
@@ -102,19 +107,21 @@ class ClimbPower:
         full = sample.throttle is not None and sample.throttle >= self._set.power_set_throttle
         climbs_out = LOWEST_FT <= s.height <= self._set.after_takeoff_ft
         if too_slow or not steady or not full or altitude_stands or not climbs_out:
-            self._hold.clear()
+            self._clear()
             return
         gains = s.ias_trend.rate >= GAINS_KT_S and s.ias_trend.value <= self._climb_kt - SHORT_KT
         self._settled = self._settled or not gains
         if self._settled:
             turns = s.t - self._turned_t < TURNED_S
-            if not turns and self._hold.since is None:
+            if not turns and self._long_hold.since is None:
                 self._keep(s.t, by_ground, by_air)
-            hold_s = self._set.climb_loss_hold_s if s.v_measured else AIR_HOLD_S
-            self._hold.hold_s = hold_s if self._attack.known else PITCHLESS_HOLD_S
-            self._hold.update(self._fell(s, by_ground, by_air, turns), s.t)
-            if may_stand and self._hold.since is not None:
-                self._hold.at_least_until(s.t + 2.0 * dt)
+            self._hold.hold_s = self._set.climb_loss_hold_s if s.v_measured else AIR_HOLD_S
+            fell = self._fell(s, by_ground, by_air, turns)
+            self._hold.update(fell and not self._air_sinks(by_ground), s.t)
+            self._long_hold.update(fell, s.t)
+            for hold in (self._hold, self._long_hold):
+                if may_stand and hold.since is not None:
+                    hold.at_least_until(s.t + 2.0 * dt)
 
     def _follow(self, s: State, ias: float, climb_fpm: float, dt: float) -> tuple[float, float]:
         """What the energy grows by, as a climb, over the last seconds."""
@@ -148,8 +155,6 @@ class ClimbPower:
         if self._usual is None:
             return False
         usual_ground, usual_air = self._usual
-        if self._attack.sinking_fpm() > SINKING_PART * (usual_ground[0] - by_ground):
-            return False
         part = self._set.climb_loss_part
         if not s.v_measured:
             return _short(by_air, usual_air, part, AIR_TIMES, max(LULL_FPM, GUST_FPM_PER_KT_S * self._gust))
@@ -160,6 +165,12 @@ class ClimbPower:
         least_fpm = max(TURNING_FPM if turns else LULL_FPM, GUST_FPM_PER_KT_S * self._gust)
         over_ground = _short(by_ground, usual_ground, part, TIMES, least_fpm)
         return over_ground and ((exact and not turns) or _short(by_air, usual_air, part, TIMES, least_fpm))
+
+    def _air_sinks(self, by_ground: float) -> bool:
+        """It may be the air that sinks: the nose says so, or nothing is known of it."""
+        if not self._attack.known or self._usual is None:
+            return True
+        return self._attack.sinking_fpm() > SINKING_PART * (self._usual[0][0] - by_ground)
 
     def _lost(self, t: float) -> None:
         self._judge.cue("power-loss", t, lambda: True, False)

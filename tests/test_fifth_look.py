@@ -268,6 +268,7 @@ def test_a_loss_that_a_governor_hides_is_told_from_slow_data(rate_hz: float) -> 
     flight = governed(
         rate_hz, height_ft=height, altitude_ft=tuple((t, 400.0 + h) for t, h in height),
         vertical_speed_fpm=((25.0, 0.0), (26.0, 720.0), (80.0, 720.0), (81.0, 150.0)),
+        pitch_deg=((23.7, 0.0), (26.7, 9.0), (80.0, 9.0), (81.0, 4.4)),
     )  # fmt: skip
     flown = fly(flight.between(0.0, 100.0), GOVERNED)
     assert flown.warnings == [("power-loss", "power-loss")]

@@ -134,11 +134,13 @@ def test_a_blocked_static_source_is_named_and_its_three_instruments_set_aside() 
 
 
 def test_a_source_that_blocks_is_no_loss_of_power() -> None:
-    """With a governed propeller, where only the climb may show a loss: altitude that stands still, and airspeed that
-    creeps down by 0.5 kt/s, bring no warning in 15 s."""
+    """With a governed propeller, where only the climb may show a loss: altitude that stands still, airspeed that creeps
+    down by 0.5 kt/s, and a nose lowered for it, bring no warning in 15 s."""
     vertical = ((24.999, 0.0), (25.0, 720.0), (85.0, 720.0), (86.5, 0.0))
     ias = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), (85.0, 70.0), (101.0, 62.0))
-    flight = governed(ias_kt=ias, vertical_speed_fpm=vertical).without("height_ft", "manifold_pressure_inhg")
+    pitch = ((23.7, 0.0), (26.7, 9.0), (85.0, 9.0), (88.0, 4.0))
+    flight = governed(ias_kt=ias, vertical_speed_fpm=vertical, pitch_deg=pitch)
+    flight = flight.without("height_ft", "manifold_pressure_inhg")
     flown = fly(flight.bend("altitude_ft", 85.0, 999.0, 400.0 + 12.0 * 60.0).between(5.0, 100.0), GOVERNED)
     assert flown.warnings == []
 

@@ -403,12 +403,13 @@ def test_hot_air_is_thinner() -> None:
 
 
 def test_a_climb_that_falls_below_its_own_is_a_loss_where_no_engine_channel_shows_it() -> None:
-    """Full throttle, climb speed kept, no rpm in the data: 720 ft/min falls to 100 at 240 ft and stays: power loss."""
+    """Full throttle, climb speed kept, no rpm in the data, 720 ft/min falls to 100 at 240 ft, and the nose with it."""
     height = ((25.0, 0.0), (45.0, 240.0), (80.0, 298.0))
     flight = takeoff(
         height_ft=height,
         altitude_ft=tuple((t, 400.0 + h) for t, h in height),
         vertical_speed_fpm=((24.999, 0.0), (25.0, 720.0), (45.0, 720.0), (45.5, 100.0)),
+        pitch_deg=((22.0, 0.0), (25.0, 9.0), (45.0, 9.0), (45.5, 4.0)),
     ).without("rpm")
     flown = fly(flight.between(5.0, 80.0))
     assert flown.warnings == [("power-loss", "power-loss")]
@@ -416,12 +417,13 @@ def test_a_climb_that_falls_below_its_own_is_a_loss_where_no_engine_channel_show
 
 
 def test_a_governed_climb_that_turns_into_a_descent_is_a_loss() -> None:
-    """Constant speed, every gauge as it was: 720 ft/min becomes 100 down at 420 ft and stays so."""
+    """Constant speed, every gauge as it was, climb speed kept: 720 ft/min becomes 100 down at 420 ft."""
     height = ((25.0, 0.0), (60.0, 420.0), (116.0, 327.0))
     flight = governed(
         height_ft=height,
         altitude_ft=tuple((t, 400.0 + h) for t, h in height),
         vertical_speed_fpm=((24.99, 0.0), (25.0, 720.0), (59.99, 720.0), (60.0, -100.0)),
+        pitch_deg=((22.0, 0.0), (25.0, 9.0), (60.0, 9.0), (61.0, 2.5)),
     )
     flown = fly(flight, GOVERNED)
     assert flown.warnings == [("power-loss", "power-loss")]
