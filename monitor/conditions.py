@@ -16,6 +16,7 @@ from monitor.settings import Settings
 from monitor.state import State
 
 REVIVED_KT = 8.0  # of speed gathered: more than a gust, an engine that was dead runs (common practice, no source)
+CLOSED_S = 0.35  # a reading of 0 for less is no hand's, if the engine does not agree (common practice, no source)
 CLOSING_PART = 0.1  # of rpm, gone since the sample before (common practice, no source)
 ROSE_S = 1.0  # a nose that falls back within it, far below VR, has nodded (common practice, no source)
 GATHERED_KT = 1.5  # more than a steady speed's noise, in half a second of a roll (common practice, no source)
@@ -131,7 +132,7 @@ class Conditions(BeforeRoll):
         """Since when the throttle is closed, once a second sample or the engine agrees: a lever's reading may spike."""
         s = self._s
         if self._closing_t is not None:
-            return self._closing_t
+            return self._closing_t if s.t - self._closing_t >= CLOSED_S else None
         self._closing_t = s.crossing(s.prev.throttle, throttle, LEVER_CLOSED)
         rpm, before = s.sample.rpm, s.prev.rpm
         falls = rpm is not None and before is not None and rpm < before * (1.0 - CLOSING_PART)

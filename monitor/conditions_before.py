@@ -16,6 +16,7 @@ from monitor.unfilled import STARTS_RPM
 
 STILL_KT = 1.5
 MOVING_KT = 3.0
+STANDS_S = 3.0  # for so long still, it stands
 LINED_UP_DEG = 10.0  # pointing along a given runway heading within this
 ROLLS_TO = 1.2  # of VR: no aeroplane is on its wheels faster (common practice, no source)
 FLAT_FPM, FLAT_DEG = 60.0, 4.0  # on the wheels, for all that one sample tells
@@ -135,7 +136,7 @@ class BeforeRoll(AirConditions):
     def stands(self) -> float | None:
         """On the ground and not moving for 3 s."""
         since = self._still_since
-        return since + 3.0 if since is not None and self._s.t - since >= 3.0 else None
+        return since + STANDS_S if since is not None and self._s.t - since >= STANDS_S else None
 
     def moves(self) -> float | None:
         """Moving on the ground."""
@@ -184,7 +185,8 @@ class BeforeRoll(AirConditions):
 
     def _aligned(self, off_deg: float) -> float | None:
         s = self._s
-        if abs(off_deg) > 30.0:
+        stands = self._still_since is not None and s.t - self._still_since >= STANDS_S
+        if abs(off_deg) > 30.0 or stands:  # after a landing or a rejection it has to turn or to stand first
             self._line_up_armed = True
         slow = s.v is not None and s.v < 15.0
         if abs(off_deg) > LINED_UP_DEG or not slow or not self._line_up_armed or not self._engine_turns():

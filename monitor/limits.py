@@ -168,8 +168,9 @@ class Limits:
             if pressure.green is not None and pressure.green[0] != pressure.min:
                 caution = self._cautions("oil-pressure", "oil_pressure_psi")
                 self._add(
-                    "oil_pressure_psi", pressure.green[0], False, set_.oil_pressure_caution_hold_s, caution, _powered
-                )
+                    "oil_pressure_psi", pressure.green[0], False, set_.oil_pressure_caution_hold_s, caution,
+                    _powered_above(pressure.min),
+                )  # fmt: skip
             green = temperature.green if temperature is not None else None
             if pressure.max is not None and green is not None:
                 caution = self._cautions("oil-pressure-high", "oil_pressure_psi")
@@ -179,7 +180,8 @@ class Limits:
             self._add("oil_temperature_degf", temperature.max, True, set_.oil_temperature_high_hold_s, warn)
             if temperature.green is not None and temperature.green[1] != temperature.max:
                 caution = self._cautions("oil-temperature", "oil_temperature_degf")
-                self._add("oil_temperature_degf", temperature.green[1], True, set_.gauge_hold_s, caution)
+                within = _within_red("oil_temperature_degf", temperature.max, True)
+                self._add("oil_temperature_degf", temperature.green[1], True, set_.gauge_hold_s, caution, within)
 
     def _rpm(self, aircraft: Aircraft) -> None:
         red, set_ = aircraft.rpm_red_line, self._set
@@ -235,6 +237,13 @@ def _turning(sample: Sample) -> bool:
 def _powered(sample: Sample) -> bool:
     """Takeoff power is on: at idle, pressure below the green arc is ordinary."""
     return (sample.throttle is None or sample.throttle >= 0.9) and (sample.rpm is None or sample.rpm > 1800.0)
+
+
+def _powered_above(least_psi: float | None) -> Callable[[Sample], bool]:
+    """The same, and not so low that the warning alone is said."""
+    if least_psi is None:
+        return _powered
+    return lambda sample: _powered(sample) and (sample.oil_pressure_psi or 0.0) >= least_psi
 
 
 def _warm(degf: float) -> Callable[[Sample], bool]:
