@@ -144,7 +144,7 @@ class PowerLoss(PowerPressure):
         """
         best, least = self.best_rpm, self._aircraft.rpm_takeoff_min or 0.0
         if best is None:
-            return shown
+            return shown if self._fixed or least == 0.0 else min(shown, least / GOVERNED_PART)
         gained_kt = max(ias - self._best_ias, 0.0) if self._fixed else 0.0
         grown = best + self._set.rpm_slope_per_kt * gained_kt + RISES_RPM_S * self._s.dt
         return min(shown, max(grown, least if self._fixed else least / GOVERNED_PART))
