@@ -25,6 +25,9 @@ CLIMBS_FPM = 200.0  # 2 % at 100 kt
 REACH_S = 3.0  # the rows must reach back so far before the aeroplane was clear of the ground
 SWITCH_BELOW_FT = 200.0  # above the field a switch that says "on the ground" is stuck (common practice, no source)
 FLAT_FPM, SLOWS_KT_S = 120.0, -0.7  # on the wheels after a landing (common practice, no source)
+# Slowing by so much, altitude that sagged may be coming back; so far below the fastest it shows before the trend does;
+# a speed that rises by so much is gathered (common practice, no source).
+SLOWS_LITTLE_KT_S, FELL_KT, GATHERS_KT_S = 0.3, 2.0, 0.3
 FLIES_FROM = 0.72  # of VR: no aeroplane leaves the ground slower (43 kt with a VR of 55 was seen in a recorded takeoff)
 
 
@@ -46,6 +49,7 @@ class LiftOff:
         self._lowest_ft: float | None = None  # of the level less what the runway rose
         self._rising_since: float | None = None
         self._clear_since: float | None = None
+        self._fastest = (0.0, 0.0)  # speed over the ground and its time
         self._armed_t: float | None = None
         self._flies_t: float | None = None
         self._banks: dict[float, float] = {}  # how far the wings were off level (deg), by time, oldest first
@@ -118,6 +122,8 @@ class LiftOff:
             self._keep_bank(s.t, abs(s.sample.bank_deg))
         if s.level is None:
             return self._by_climb(s)
+        if s.v is not None and s.v >= self._fastest[0]:
+            self._fastest = s.v, s.t
         rise = self._follow_level(s, fast)
         if rise is None:
             self._rising_since = self._clear_since = None
@@ -141,9 +147,27 @@ class LiftOff:
         sure = not fast and rise > 2.0 * need and climb > 150.0 and s.sample.vertical_speed_fpm is not None
         if s.t - self._rising_since < hold and not sure:
             return None
-        if s.v_trend.rate < -1.0 and rise < 3.0 * need:
-            return None  # altitude that sagged with speed comes back as the aeroplane stops
+        if self._sag_goes(s, climb, rise < 3.0 * need):
+            return None
         return self._began(s, interval_s)
+
+    def _sag_goes(self, s: State, climb_fpm: float, little: bool) -> bool:
+        """Altitude that sagged with speed comes back as the aeroplane slows: no lift-off, until it is above what it was
+        at rest, or vertical speed shows more than that gives (the sag is as the square of the speed)."""
+        rest_ft, lowest_ft, v = s.rest_level_ft, self._lowest_ft, s.v
+        if s.v_trend.rate < -1.0 and little:
+            return True
+        if s.uses_height or rest_ft is None or lowest_ft is None or s.level is None or not v:
+            return False
+        slows_kt_s, fell_kt = -s.v_trend.rate, self._fastest[0] - v
+        if fell_kt > FELL_KT and slows_kt_s > -GATHERS_KT_S:
+            slows_kt_s = max(slows_kt_s, fell_kt / (s.t - self._fastest[1]))
+        if slows_kt_s < SLOWS_LITTLE_KT_S:
+            return False
+        if s.level - self._grade.risen_ft >= rest_ft + self._set.liftoff_rise_slow_ft:
+            return False
+        comes_back_fpm = 60.0 * max(rest_ft - lowest_ft, 0.0) * 2.0 * slows_kt_s / v
+        return s.sample.vertical_speed_fpm is None or climb_fpm < CLIMBS_FPM + comes_back_fpm
 
     def _keep_bank(self, t: float, bank_deg: float) -> None:
         banks = self._banks

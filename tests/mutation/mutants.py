@@ -33,6 +33,7 @@ LEVELS, VIEW, LIFTOFF, ROTATE = ("test_levels",), ("test_view",), ("test_liftoff
 SECOND_LOOK, THIRD_LOOK, FOURTH_LOOK = ("test_second_look",), ("test_third_look",), ("test_fourth_look",)
 FIFTH_LOOK, SIXTH_LOOK = ("test_fifth_look",), ("test_sixth_look",)
 SEVENTH_LOOK = ("test_seventh_look", "test_liftoff")
+TENTH_LOOK = ("test_tenth_look",)
 TOUCH_AND_GO, LINED_UP, DIRECTION = ("test_touch_and_go",), ("test_lined_up",), ("test_direction",)
 CLIMB_POWER = ("test_climb_power",)
 SETTINGS = "monitor/procedures/normal.toml"
@@ -2074,5 +2075,29 @@ MUTANTS: tuple[Mutant, ...] = (
         'self.give("rotate", t)',
         "the pilot is told what he does",
         SEVENTH_LOOK,
+    ),
+    Mutant(
+        "an altimeter that comes back climbs",
+        "monitor/liftoff.py",
+        "        if slows_kt_s < SLOWS_LITTLE_KT_S:\n",
+        "        if True:\n",
+        "a gentle rejection is a lift-off",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "the sag comes back unseen",
+        "monitor/liftoff.py",
+        "climb_fpm < CLIMBS_FPM + comes_back_fpm",
+        "climb_fpm < CLIMBS_FPM",
+        "a rejection is a lift-off where vertical speed is the altimeter's own",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "a climb that costs speed waits",
+        "monitor/liftoff.py",
+        "s.sample.vertical_speed_fpm is None or climb_fpm < CLIMBS_FPM + comes_back_fpm",
+        "True",
+        "a climb that costs speed is known seconds late",
+        TENTH_LOOK,
     ),
 )

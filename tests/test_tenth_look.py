@@ -1,0 +1,91 @@
+"""Found by flights as a recorder gives them, no ground switch: sagging altimeters, lazy needles, short landings."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from monitor.coach import Coach
+from monitor.options import Options
+from tests.synthetic import (
+    FIELD_FT,
+    FIXED,
+    LIFTOFF_S,
+    Flight,
+    Points,
+    at,
+    fly,
+    procedure,
+    rejected,
+    takeoff,
+)
+
+ROTATE_KT = 50.0
+
+
+def _slope(line: Points) -> Points:
+    """The rate of a line (a minute)."""
+    steps: list[tuple[float, float]] = []
+    for (t0, a), (t1, b) in pairwise(line):
+        rate = (b - a) / (t1 - t0) * 60.0
+        steps += [(t0 + 1e-6, rate), (t1 - 1e-6, rate)]
+    return tuple(steps)
+
+
+def _sagging(times: np.ndarray, speed_kt: np.ndarray, sag_ft: float) -> np.ndarray:
+    """How far the altimeter reads low on the wheels: with the square of the speed, `sag_ft` at VR."""
+    return np.asarray(-sag_ft * (speed_kt / ROTATE_KT) ** 2)
+
+
+def _line(times: np.ndarray, values: np.ndarray) -> Points:
+    return tuple(zip(times.tolist(), values.tolist(), strict=True))
+
+
+# ---- a rejection is no lift-off --------------------------------------------------------------------------------------
+
+
+def _coasting(rate_hz: float, slows_kt_s: float, sag_ft: float) -> Flight:
+    """Given up at 48 kt and slowed gently, with an altimeter that sags on the roll; no switch, no height."""
+    speed: Points = ((11.0, 0.0), (23.0, 48.0), (23.5, 48.0), (23.5 + 48.0 / slows_kt_s, 0.0))
+    times = np.arange(0.0, 70.0, 0.2)
+    kt = np.interp(times, *zip(*speed, strict=True))
+    return (
+        rejected(23.0, rate_hz, ias_kt=speed, groundspeed_kt=speed)
+        .with_(altitude_ft=_line(times, FIELD_FT + _sagging(times, kt, sag_ft)))
+        .without("on_ground", "height_ft")
+        .between(0.0, 69.0)
+    )
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 5.0, 1.0])
+@pytest.mark.parametrize("slows_kt_s", [0.6, 1.2, 2.5])
+@pytest.mark.parametrize("climb", ["none", "of the altimeter", "not sent"])
+def test_an_altimeter_that_comes_back_after_a_rejection(rate_hz: float, slows_kt_s: float, climb: str) -> None:
+    """Given up just below VR and slowed gently, with an altimeter that sagged 50 ft: no lift-off, and nothing said."""
+    flight = _coasting(rate_hz, slows_kt_s, 50.0)
+    altitude = flight.lines["altitude_ft"]
+    assert isinstance(altitude, tuple)
+    rate = {"none": 0.0, "of the altimeter": _slope(altitude), "not sent": None}[climb]
+    flown = fly(flight.with_(vertical_speed_fpm=rate))
+    assert "rejected-takeoff" in flown.phases
+    assert "initial-climb" not in flown.phases
+    flown.calm()
+
+
+def test_a_climb_that_costs_speed_is_a_lift_off_at_once() -> None:
+    """With the altimeter 40 ft low and the speed falling by 0.6 kt/s since before the wheels left, vertical speed tells
+    of the climb: lift-off is known within 3 s."""
+    times = np.arange(0.0, 60.0, 0.2)
+    up = np.maximum(times - LIFTOFF_S, 0.0)
+    kt = np.interp(times, (11.0, 22.0, 32.0, 60.0), (0.0, 56.0, 50.0, 60.0))
+    low = _sagging(times, np.minimum(kt, ROTATE_KT), 40.0)
+    flight = takeoff(5.0, ias_kt=_line(times, kt), groundspeed_kt=_line(times, kt))
+    flight = flight.with_(altitude_ft=_line(times, FIELD_FT + low + 12.0 * up)).without("on_ground", "height_ft")
+    coach = Coach(FIXED, procedure(), Options())
+    for sample in flight.between(0.0, 59.0).samples():
+        if any(e.id == "initial-climb" for e in coach.feed(sample, at(sample))):
+            assert at(sample) < LIFTOFF_S + 3.0
+            return
+    raise AssertionError("no lift-off")
