@@ -28,6 +28,7 @@ FLAT_FPM, SLOWS_KT_S = 120.0, -0.7  # on the wheels after a landing (common prac
 # Slowing by so much, altitude that sagged may be coming back; so far below the fastest it shows before the trend does;
 # a speed that rises by so much is gathered (common practice, no source).
 SLOWS_LITTLE_KT_S, FELL_KT, GATHERS_KT_S = 0.3, 2.0, 0.3
+SHOWS_FPM, SHOWS_MOST_S = 100.0, 3.0  # by then the laziest vertical speed shows a climb (common practice, no source)
 FLIES_FROM = 0.72  # of VR: no aeroplane leaves the ground slower (43 kt with a VR of 55 was seen in a recorded takeoff)
 
 
@@ -149,6 +150,9 @@ class LiftOff:
             return None
         if self._sag_goes(s, climb, rise < 3.0 * need):
             return None
+        told = s.uses_height or s.sample.vertical_speed_fpm is None or climb >= SHOWS_FPM
+        if not told and s.t - self._rising_since < hold + SHOWS_MOST_S:
+            return None  # altitude jumps as the nose rises: the vertical speed, which lags, is to tell the moment
         return self._began(s, interval_s)
 
     def _sag_goes(self, s: State, climb_fpm: float, little: bool) -> bool:

@@ -89,3 +89,27 @@ def test_a_climb_that_costs_speed_is_a_lift_off_at_once() -> None:
             assert at(sample) < LIFTOFF_S + 3.0
             return
     raise AssertionError("no lift-off")
+
+
+# ---- the moment of lift-off ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_an_altimeter_that_jumps_before_vertical_speed_shows_a_climb(seed: int) -> None:
+    """Altitude 40 ft low on the roll comes back as the nose rises, and vertical speed lags: lift-off is stamped near
+    when the wheels left, and not before the rotation."""
+    rng = np.random.default_rng(seed)
+    times = np.arange(0.0, 60.0, 0.02)
+    kt = np.interp(times, (11.0, 25.0, 39.0), (0.0, 56.0, 70.0))
+    aim = np.where(times < LIFTOFF_S - 0.6, _sagging(times, np.minimum(kt, ROTATE_KT), 40.0), 0.0)
+    off_ft, lagged_fpm = np.zeros(len(times)), np.zeros(len(times))
+    climb = 700.0 * np.clip((times - LIFTOFF_S) / 3.0, 0.0, 1.0)
+    for n in range(1, len(times)):
+        off_ft[n] = off_ft[n - 1] + (aim[n] - off_ft[n - 1]) * 0.02 / 0.5
+        lagged_fpm[n] = lagged_fpm[n - 1] + (climb[n] - lagged_fpm[n - 1]) * 0.02 / 0.5
+    feet = FIELD_FT + off_ft + np.cumsum(climb) * 0.02 / 60.0 + rng.normal(0.0, 0.6, len(times))
+    flight = takeoff(5.0, altitude_ft=_line(times, feet))
+    flight = flight.with_(vertical_speed_fpm=_line(times, lagged_fpm + rng.normal(0.0, 20.0, len(times))))
+    flown = fly(flight.without("on_ground", "height_ft").between(0.0, 59.0))
+    assert flown.t("phase", "initial-climb") == pytest.approx(LIFTOFF_S, abs=1.5)
+    assert flown.t("phase", "initial-climb") > flown.t("phase", "rotation")

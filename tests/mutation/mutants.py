@@ -2100,4 +2100,12 @@ MUTANTS: tuple[Mutant, ...] = (
         "a climb that costs speed is known seconds late",
         TENTH_LOOK,
     ),
+    Mutant(
+        "stamped before vertical speed tells",
+        "monitor/liftoff.py",
+        "SHOWS_FPM, SHOWS_MOST_S = 100.0, 3.0",
+        "SHOWS_FPM, SHOWS_MOST_S = 100.0, 0.0",
+        "lift-off seconds before the nose rises",
+        TENTH_LOOK,
+    ),
 )
