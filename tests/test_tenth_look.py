@@ -17,6 +17,7 @@ from tests.synthetic import (
     Points,
     at,
     fly,
+    joined,
     procedure,
     rejected,
     takeoff,
@@ -113,3 +114,29 @@ def test_an_altimeter_that_jumps_before_vertical_speed_shows_a_climb(seed: int) 
     flown = fly(flight.without("on_ground", "height_ft").between(0.0, 59.0))
     assert flown.t("phase", "initial-climb") == pytest.approx(LIFTOFF_S, abs=1.5)
     assert flown.t("phase", "initial-climb") > flown.t("phase", "rotation")
+
+
+# ---- a needle that is asleep -----------------------------------------------------------------------------------------
+
+
+def _asleep(flight: Flight, below_kt: float) -> Flight:
+    """The airspeed shows 0 below so much, and there is no other speed."""
+    times = flight.times()
+    ias = flight.lines["ias_kt"]
+    assert isinstance(ias, tuple)
+    kt = np.interp(times, *zip(*ias, strict=True))
+    shown = _line(times, np.where(kt < below_kt, 0.0, kt))
+    return flight.with_(ias_kt=shown).without("groundspeed_kt", "track_deg", "on_ground", "height_ft")
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 10.0, 5.0, 1.0])
+@pytest.mark.parametrize("below_kt", [20.0, 25.0])
+def test_a_needle_that_falls_asleep_as_the_aeroplane_stops(rate_hz: float, below_kt: float) -> None:
+    """After a rejection with no groundspeed the needle drops from 20 kt to 0: the next takeoff is a takeoff of its own
+    with all its calls."""
+    first, second = rejected(20.0, rate_hz), takeoff(rate_hz)
+    flown = fly(joined(_asleep(first, below_kt).samples(), _asleep(second, below_kt).samples(), gap_s=1.0 / rate_hz))
+    assert flown.phases.count("takeoff-roll") == 2
+    assert [e.takeoff for e in flown.all("phase", "initial-climb")] == [2]
+    called = [e.id for e in flown.all("callout") if e.takeoff == 2]
+    assert [id_ for id_ in ("power-set", "rotate", "flaps-up", "turn") if id_ not in called] == []

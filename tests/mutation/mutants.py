@@ -2108,4 +2108,12 @@ MUTANTS: tuple[Mutant, ...] = (
         "lift-off seconds before the nose rises",
         TENTH_LOOK,
     ),
+    Mutant(
+        "a needle falls asleep for good",
+        "monitor/state.py",
+        "DIES_FROM_KT = 30.0",
+        "DIES_FROM_KT = 0.0",
+        "no call in the takeoff after a rejection",
+        TENTH_LOOK,
+    ),
 )
