@@ -14,6 +14,7 @@ from tests.synthetic import (
     FIXED,
     LIFTOFF_S,
     Flight,
+    Flown,
     Points,
     at,
     fly,
@@ -140,3 +141,58 @@ def test_a_needle_that_falls_asleep_as_the_aeroplane_stops(rate_hz: float, below
     assert [e.takeoff for e in flown.all("phase", "initial-climb")] == [2]
     called = [e.id for e in flown.all("callout") if e.takeoff == 2]
     assert [id_ for id_ in ("power-set", "rotate", "flaps-up", "turn") if id_ not in called] == []
+
+
+# ---- level flight is no blocked source -------------------------------------------------------------------------------
+
+LEVEL_S = 60.0
+
+
+def _levelled(slower_kt: float) -> Flight:
+    """Level from 60 s on at 420 ft, and slower by so much at 75 s; no height."""
+    speed: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), (62.0, 70.0), (75.0, 70.0 - slower_kt))
+    height: Points = ((LIFTOFF_S, 0.0), (LEVEL_S, 420.0), (90.0, 420.0), (116.0, 680.0))
+    return takeoff(
+        1.0, ias_kt=speed, groundspeed_kt=speed, altitude_ft=tuple((t, FIELD_FT + h) for t, h in height),
+        vertical_speed_fpm=((25.0, 0.0), (26.0, 720.0), (60.0, 720.0), (61.5, 0.0), (90.0, 0.0), (91.0, 600.0)),
+    ).without("height_ft", "on_ground", "track_deg")  # fmt: skip
+
+
+def _north(flight: Flight, speed: Points) -> Flight:
+    """Positions due north at that speed, in place of the groundspeed."""
+    times = np.arange(0.0, 116.5, 0.05)
+    miles = np.cumsum(np.interp(times, *zip(*speed, strict=True))) * 0.05 / 3600.0
+    return flight.with_(
+        latitude_deg=_line(times, 47.0 + miles / 60.0), longitude_deg=8.0, heading_deg=0.0
+    ).without("groundspeed_kt")  # fmt: skip
+
+
+def _lost(flown: Flown) -> list[object]:
+    return [e.more["channel"] for e in flown.all("feed", "channel-lost")]
+
+
+@pytest.mark.parametrize("sent", ["positions", "airspeed alone"])
+def test_levelling_off_and_slowing_without_groundspeed_is_no_blocked_source(sent: str) -> None:
+    """Level and 16 kt slower, with positions or no speed over the ground: no channel is set aside, no "Data lost"."""
+    flight = _levelled(16.0)
+    speed = flight.lines["ias_kt"]
+    assert isinstance(speed, tuple)
+    flown = fly(_north(flight, speed) if sent == "positions" else flight.without("groundspeed_kt"))
+    assert _lost(flown) == []
+    assert flown.all("caution", "data-lost") == []
+
+
+def test_positions_tell_of_a_blocked_source() -> None:
+    """Airspeed down 20 kt while altitude stands still and the positions go on as fast: the three are set aside."""
+    steady: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0))
+    assert set(_lost(fly(_north(_levelled(20.0), steady)))) == {"ias_kt", "altitude_ft", "vertical_speed_fpm"}
+
+
+def test_a_source_that_was_not_blocked_after_all() -> None:
+    """Set aside in a tailwind that grows, all three are believed again as soon as the altitude has moved on."""
+    steady: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0))
+    flown = fly(_levelled(14.0).with_(groundspeed_kt=steady))
+    assert set(_lost(flown)) == {"ias_kt", "altitude_ft", "vertical_speed_fpm"}
+    back = flown.all("feed", "channel-back")
+    assert {e.more["channel"] for e in back} == {"ias_kt", "altitude_ft", "vertical_speed_fpm"}
+    assert all(90.0 < (e.t_s or 0.0) < 95.0 for e in back)
