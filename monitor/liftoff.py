@@ -25,6 +25,12 @@ CLIMBS_FPM = 200.0  # 2 % at 100 kt
 REACH_S = 3.0  # the rows must reach back so far before the aeroplane was clear of the ground
 SWITCH_BELOW_FT = 200.0  # above the field a switch that says "on the ground" is stuck (common practice, no source)
 FLAT_FPM, SLOWS_KT_S = 120.0, -0.7  # on the wheels after a landing (common practice, no source)
+# A landing so short that the altimeter, which sags below the field's level with the speed, is not still while it slows
+# (common practice, no source).
+SLOWED_S, SAGGED_FT = 5.0, 5.0
+# Where the field's level is not known: down from so far above, slower than so much of VR, with the lever back, and the
+# nose lower than where the wing would hold the aeroplane up at that speed (common practice, no source).
+CAME_DOWN_FT, AS_SLOW_PART, POWER_OFF, NOSE_DOWN_DEG = 150.0, 1.05, 0.4, 3.0
 # Slowing by so much, altitude that sagged may be coming back; so far below the fastest it shows before the trend does;
 # a speed that rises by so much is gathered (common practice, no source).
 SLOWS_LITTLE_KT_S, FELL_KT, GATHERS_KT_S = 0.3, 2.0, 0.3
@@ -224,6 +230,8 @@ class Touchdown:
     def reset(self) -> None:
         """A flight begins."""
         self._since: float | None = None
+        self._slowed_t = -inf
+        self._highest_ft = -inf  # of the level
         self.switch_dead = False  # as found at lift-off; it is believed again once it says "off the ground"
 
     def update(self, s: State) -> float | None:
@@ -246,15 +254,35 @@ class Touchdown:
         return not slow and (abs(s.climb_fpm or 0.0) > FLAT_FPM or s.v_trend.rate > SLOWS_KT_S)
 
     def _by_motion(self, s: State) -> float | None:
-        """No switch: level within the vertical speed's noise; too slow to fly, or at the field's level and slowing."""
+        """No switch: level within the vertical speed's noise; too slow to fly, or down at a field and slowing."""
         climb, vr = s.climb_fpm, self._rotate_kt
         speed = s.ias if s.ias is not None else s.v  # a tailwind, or thin air, says nothing of flying
+        if s.level is not None and s.level > self._highest_ft:
+            self._highest_ft = s.level
+        if s.v_trend.rate < SLOWS_KT_S:
+            self._slowed_t = s.t
         if climb is None or speed is None:
             return None
         flat = abs(climb) < FLAT_FPM
         slow = s.fastest_kt < self._set.touchdown_speed_part * vr
-        at_field = s.height is not None and s.height < 25.0 and s.v_trend.rate < SLOWS_KT_S and speed < 1.1 * vr
-        return self._held(flat and (slow or at_field), s.t, s.t, 1.0 if slow else 2.0)
+        return self._held(flat and (slow or self._rolls_out(s, speed / vr)), s.t, s.t, 1.0 if slow else 2.0)
+
+    def _rolls_out(self, s: State, speed_part: float) -> bool:
+        """At the field's level and slowing; speed_part: of VR."""
+        if s.t - self._slowed_t >= SLOWED_S:
+            return False
+        if s.height is None:
+            return speed_part < AS_SLOW_PART and self._came_down(s)
+        sags = not s.uses_height and s.sample.vertical_speed_fpm is None and s.height < SAGGED_FT
+        return speed_part < 1.1 and (sags or (self._slowed_t == s.t and s.height < 25.0))
+
+    def _came_down(self, s: State) -> bool:
+        """The recording began in the air and no elevation is given: down from above, with power off and nose low."""
+        throttle, pitch = s.sample.throttle, s.sample.pitch_deg
+        if throttle is None or pitch is None or s.level is None:
+            return False  # slow flight and stalls may look alike
+        off = throttle < POWER_OFF and pitch < NOSE_DOWN_DEG and s.v_trend.rate < GATHERS_KT_S
+        return off and self._highest_ft - s.level > CAME_DOWN_FT
 
     def _held(self, true: bool, onset: float, t: float, hold_s: float) -> float | None:
         if not true:

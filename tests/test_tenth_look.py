@@ -22,6 +22,7 @@ from tests.synthetic import (
     procedure,
     rejected,
     takeoff,
+    touch_and_go,
 )
 
 ROTATE_KT = 50.0
@@ -196,3 +197,80 @@ def test_a_source_that_was_not_blocked_after_all() -> None:
     back = flown.all("feed", "channel-back")
     assert {e.more["channel"] for e in back} == {"ias_kt", "altitude_ft", "vertical_speed_fpm"}
     assert all(90.0 < (e.t_s or 0.0) < 95.0 for e in back)
+
+
+# ---- touch-and-goes --------------------------------------------------------------------------------------------------
+
+
+def _short(rate_hz: float, sag_ft: float = 25.0) -> Flight:
+    """The touch-and-go with four seconds of slowing, then power; an altimeter that sags on the wheels; no switch, no
+    height."""
+    flight = touch_and_go(rate_hz)
+    speed, height = flight.lines["ias_kt"], flight.lines["height_ft"]
+    assert isinstance(speed, tuple) and isinstance(height, tuple)
+    times = np.arange(0.0, 240.0, 0.1)
+    kt, feet = (np.interp(times, *zip(*line, strict=True)) for line in (speed, height))
+    low = np.where(feet > 0.0, 0.0, _sagging(times, np.minimum(kt, ROTATE_KT), sag_ft))
+    smooth = np.convolve(np.pad(low, 8, mode="edge"), np.full(17, 1.0 / 17.0), mode="valid")
+    return flight.with_(altitude_ft=_line(times, FIELD_FT + feet + smooth)).bend("on_ground", 0.0, 240.0, None).without(
+        "height_ft", "on_ground"
+    )  # fmt: skip
+
+
+def _second(flown: Flown) -> list[str]:
+    off = [e for e in flown.all("phase", "initial-climb") if (e.t_s or 0.0) > 190.0]
+    return [e.id for e in flown.all("callout") if off and e.takeoff == off[0].takeoff]
+
+
+@pytest.mark.parametrize("rate_hz", [5.0, 1.0, 0.5])
+@pytest.mark.parametrize("left_out", [(), ("throttle",)])
+def test_a_short_touch_and_go_at_home(rate_hz: float, left_out: tuple[str, ...]) -> None:
+    """Four seconds on the wheels at the field of departure, by altitude without vertical speed: the takeoff that
+    follows is coached."""
+    flown = fly(_short(rate_hz).without("vertical_speed_fpm", *left_out))
+    assert {"power-set", "rotate", "flaps-up"} <= set(_second(flown))
+
+
+@pytest.mark.parametrize("rate_hz", [5.0, 1.0])
+def test_a_touch_and_go_in_a_recording_that_begins_in_flight(rate_hz: float) -> None:
+    """From 120 s on, no elevation given: the landing is seen by descent, level, speed, lever and nose, and the takeoff
+    is coached."""
+    flown = fly(_short(rate_hz).between(120.0, 240.0))
+    assert flown.phases[0] == "airborne"
+    assert {"power-set", "rotate", "flaps-up"} <= set(_second(flown))
+
+
+def _at_height(feet: float, rate_hz: float, pitch_deg: Points | float) -> Flight:
+    """Down to so many feet at 193 s, there level and slowing to 46 kt in the manner of the touch-and-go, off again at
+    203 s; wheels up all the time; no switch, no height."""
+    height: Points = ((25.0, 0.0), (95.0, 840.0), (109.0, 840.0), (193.0, feet), (203.0, feet), (300.0, feet + 1164.0))
+    return touch_and_go(rate_hz, altitude_ft=tuple((t, FIELD_FT + h) for t, h in height), pitch_deg=pitch_deg).bend(
+        "on_ground", 0.0, 240.0, None
+    ).without("height_ft")  # fmt: skip
+
+
+@pytest.mark.parametrize("rate_hz", [5.0, 1.0])
+def test_a_low_pass_is_no_landing(rate_hz: float) -> None:
+    """Along the home runway at 12 ft at a steady 52 kt, having slowed on the way down, by altitude without vertical
+    speed: no touchdown."""
+    speed: Points = (
+        (11.0, 0.0),
+        (25.0, 56.0),
+        (39.0, 70.0),
+        (170.0, 70.0),
+        (193.0, 52.0),
+        (203.0, 52.0),
+        (213.0, 70.0),
+    )
+    flown = fly(_at_height(12.0, rate_hz, 4.0).with_(ias_kt=speed, groundspeed_kt=speed).without("vertical_speed_fpm"))
+    assert "landing-roll" not in flown.phases
+
+
+@pytest.mark.parametrize("rate_hz", [5.0, 1.0])
+def test_slowing_to_a_stall_is_no_landing(rate_hz: float) -> None:
+    """In a recording that begins in flight, no elevation given: held level at 300 ft with the lever closed and the nose
+    rising until it is slow, then power: no touchdown, and no call of a takeoff."""
+    nose: Points = ((120.0, 2.0), (190.0, 2.0), (193.0, 5.0), (197.0, 12.0), (203.0, 9.0))
+    flown = fly(_at_height(300.0, rate_hz, nose).between(120.0, 240.0))
+    assert "landing-roll" not in flown.phases
+    assert flown.all("callout") == []
