@@ -250,13 +250,13 @@ class Coach(Entering):
     def _climb_often(self) -> None:
         """What must last for seconds before it counts."""
         s, believed = self.state, self._plausibility
-        sample = s.sample
-        self._stands = believed.altitude_stands(s.t, sample.ias_kt, sample.groundspeed_kt)
+        sample, ground_kt = s.sample, s.v if s.v_measured else None
+        self._stands = believed.altitude_stands(s.t, sample.ias_kt, ground_kt)
         unknown = self._stands or believed.climb_unknown(s.t, sample)
-        self._climb_power.update(unknown, believed.altitude_may_stand(s.t, sample))
+        self._climb_power.update(unknown, believed.altitude_may_stand(s.t, sample, ground_kt))
         self._airspeed.climb()
         self._limits.update()
-        believed.climb(s.t, sample)
+        believed.climb(s.t, sample, ground_kt)
         self._airspeed_data.update()
 
     # ---- events ----------------------------------------------------------------------------------------------------

@@ -165,6 +165,14 @@ class Heights:
             # Given and shown too far apart: the altimeter is not set, or the field is another one.
             self.zero_ft = learned if given is None or abs(learned - given) > ALTIMETER_OFF_FT else given
 
+    @property
+    def rest_level_ft(self) -> float | None:
+        """What the altimeter read on the wheels at rest or nearly, whatever elevation is given; None if not known."""
+        shown, zero = self._learned_ft, self.zero_ft
+        if shown is None or zero is None or abs(shown - zero) <= ALTIMETER_OFF_FT:
+            return shown
+        return zero  # landed on another field since
+
     def landed(self) -> None:
         """The wheels are down again: far from the field's level as known, it is another field's, or the subscale has
         been turned."""

@@ -30,6 +30,16 @@ OVERRULED_FT, OVERRULED_S = (
 SWITCH_BELOW_FT = 200.0  # above the field a switch that says "on the ground" is stuck (common practice, no source)
 TOUCHED_S, TOUCHED_ALOFT_S = 0.3, 2.0  # so long it must say so; and in what looks like flight above 50 ft (no source)
 FLAT_FPM, SLOWS_KT_S = 120.0, -0.7  # on the wheels after a landing (common practice, no source)
+# A landing so short that the altimeter, which sags below the field's level with the speed, is not still while it slows
+# (common practice, no source).
+SLOWED_S, SAGGED_FT = 5.0, 5.0
+# Where the field's level is not known: down from so far above, slower than so much of VR, with the lever back, and the
+# nose lower than where the wing would hold the aeroplane up at that speed (common practice, no source).
+CAME_DOWN_FT, AS_SLOW_PART, POWER_OFF, NOSE_DOWN_DEG = 150.0, 1.05, 0.4, 3.0
+# Slowing by so much, altitude that sagged may be coming back; so far below the fastest it shows before the trend does;
+# a speed that rises by so much is gathered (common practice, no source).
+SLOWS_LITTLE_KT_S, FELL_KT, GATHERS_KT_S = 0.3, 2.0, 0.3
+SHOWS_FPM, SHOWS_MOST_S = 100.0, 3.0  # by then the laziest vertical speed shows a climb (common practice, no source)
 FLIES_FROM = 0.72  # of VR: no aeroplane leaves the ground slower (43 kt with a VR of 55 was seen in a recorded takeoff)
 
 
@@ -51,6 +61,7 @@ class LiftOff:
         self._lowest_ft: float | None = None  # of the level less what the runway rose
         self._rising_since: float | None = None
         self._clear_since: float | None = None
+        self._fastest = (0.0, 0.0)  # speed over the ground and its time
         self._armed_t: float | None = None
         self._flies_t: float | None = None
         self._banks: dict[float, float] = {}  # how far the wings were off level (deg), by time, oldest first
@@ -134,6 +145,8 @@ class LiftOff:
             self._keep_bank(s.t, abs(s.sample.bank_deg))
         if s.level is None:
             return self._by_climb(s)
+        if s.v is not None and s.v >= self._fastest[0]:
+            self._fastest = s.v, s.t
         rise = self._follow_level(s, fast)
         if rise is None:
             self._rising_since = self._clear_since = None
@@ -157,9 +170,30 @@ class LiftOff:
         sure = not fast and rise > 2.0 * need and climb > 150.0 and s.sample.vertical_speed_fpm is not None
         if s.t - self._rising_since < hold and not sure:
             return None
-        if s.v_trend.rate < -1.0 and rise < 3.0 * need:
-            return None  # altitude that sagged with speed comes back as the aeroplane stops
+        if self._sag_goes(s, climb, rise < 3.0 * need):
+            return None
+        told = s.uses_height or s.sample.vertical_speed_fpm is None or climb >= SHOWS_FPM
+        if not told and s.t - self._rising_since < hold + SHOWS_MOST_S:
+            return None  # altitude jumps as the nose rises: the vertical speed, which lags, is to tell the moment
         return self._began(s, interval_s)
+
+    def _sag_goes(self, s: State, climb_fpm: float, little: bool) -> bool:
+        """Altitude that sagged with speed comes back as the aeroplane slows: no lift-off, until it is above what it was
+        at rest, or vertical speed shows more than that gives (the sag is as the square of the speed)."""
+        rest_ft, lowest_ft, v = s.rest_level_ft, self._lowest_ft, s.v
+        if s.v_trend.rate < -1.0 and little:
+            return True
+        if s.uses_height or rest_ft is None or lowest_ft is None or s.level is None or not v:
+            return False
+        slows_kt_s, fell_kt = -s.v_trend.rate, self._fastest[0] - v
+        if fell_kt > FELL_KT and slows_kt_s > -GATHERS_KT_S:
+            slows_kt_s = max(slows_kt_s, fell_kt / (s.t - self._fastest[1]))
+        if slows_kt_s < SLOWS_LITTLE_KT_S:
+            return False
+        if s.level - self._grade.risen_ft >= rest_ft + self._set.liftoff_rise_slow_ft:
+            return False
+        comes_back_fpm = 60.0 * max(rest_ft - lowest_ft, 0.0) * 2.0 * slows_kt_s / v
+        return s.sample.vertical_speed_fpm is None or climb_fpm < CLIMBS_FPM + comes_back_fpm
 
     def _keep_bank(self, t: float, bank_deg: float) -> None:
         banks = self._banks
@@ -212,6 +246,8 @@ class Touchdown:
     def reset(self) -> None:
         """A flight begins."""
         self._since: float | None = None
+        self._slowed_t = -inf
+        self._highest_ft = -inf  # of the level
         self.switch_dead = False  # as found at lift-off; it is believed again once it says "off the ground"
 
     def update(self, s: State) -> float | None:
@@ -240,15 +276,35 @@ class Touchdown:
         return not slow and (abs(s.climb_fpm or 0.0) > FLAT_FPM or s.v_trend.rate > SLOWS_KT_S)
 
     def _by_motion(self, s: State) -> float | None:
-        """No switch: level within the vertical speed's noise; too slow to fly, or at the field's level and slowing."""
+        """No switch: level within the vertical speed's noise; too slow to fly, or down at a field and slowing."""
         climb, vr = s.climb_fpm, self._rotate_kt
         speed = s.ias if s.ias is not None else s.v  # a tailwind, or thin air, says nothing of flying
+        if s.level is not None and s.level > self._highest_ft:
+            self._highest_ft = s.level
+        if s.v_trend.rate < SLOWS_KT_S:
+            self._slowed_t = s.t
         if climb is None or speed is None:
             return None
         flat = abs(climb) < FLAT_FPM
         slow = s.fastest_kt < self._set.touchdown_speed_part * vr
-        at_field = s.height is not None and s.height < 25.0 and s.v_trend.rate < SLOWS_KT_S and speed < 1.1 * vr
-        return self._held(flat and (slow or at_field), s.t, s.t, 1.0 if slow else 2.0)
+        return self._held(flat and (slow or self._rolls_out(s, speed / vr)), s.t, s.t, 1.0 if slow else 2.0)
+
+    def _rolls_out(self, s: State, speed_part: float) -> bool:
+        """At the field's level and slowing; speed_part: of VR."""
+        if s.t - self._slowed_t >= SLOWED_S:
+            return False
+        if s.height is None:
+            return speed_part < AS_SLOW_PART and self._came_down(s)
+        sags = not s.uses_height and s.sample.vertical_speed_fpm is None and s.height < SAGGED_FT
+        return speed_part < 1.1 and (sags or (self._slowed_t == s.t and s.height < 25.0))
+
+    def _came_down(self, s: State) -> bool:
+        """The recording began in the air and no elevation is given: down from above, with power off and nose low."""
+        throttle, pitch = s.sample.throttle, s.sample.pitch_deg
+        if throttle is None or pitch is None or s.level is None:
+            return False  # slow flight and stalls may look alike
+        off = throttle < POWER_OFF and pitch < NOSE_DOWN_DEG and s.v_trend.rate < GATHERS_KT_S
+        return off and self._highest_ft - s.level > CAME_DOWN_FT
 
     def _held(self, true: bool, onset: float, t: float, hold_s: float) -> float | None:
         if not true:

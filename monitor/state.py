@@ -16,6 +16,7 @@ from monitor.sample import Sample
 from monitor.trend import Trend
 
 DEAD_KT, STEP_KT, STEP_S = 3.0, 15.0, 1.5  # some instruments read 0 until 20 to 25 kt (recorded training flights)
+DIES_FROM_KT = 30.0  # from below, a needle that falls to 0 in a moment may be one of those (common practice, no source)
 KEEP_S = 15.0
 KEEP_MIN = 4
 # time, indicated airspeed, level (height or altitude), vertical speed, pitch
@@ -82,8 +83,10 @@ class State(Heights):
             history.popleft()
 
     def _dies(self, ias: float) -> bool:
-        """Without groundspeed the airspeed's fall would look like a stop."""
-        return ias < DEAD_KT and not self.v_measured and stops(self.ias, ias, self.dt)
+        """Without groundspeed the airspeed's fall would look like a stop. Many a needle drops to 0 as an aeroplane
+        really stops, though, from where it comes alive."""
+        fast = self.ias is not None and self.ias > DIES_FROM_KT
+        return fast and ias < DEAD_KT and not self.v_measured and stops(self.ias, ias, self.dt)
 
     @property
     def v_measured(self) -> bool:

@@ -29,23 +29,21 @@ Row = tuple[float | None, ...]
 class _Still:
     """Since when the altitude has stood still, with the speeds then, and what vertical speed would have made of it."""
 
-    __slots__ = ("altitude_ft", "expected_ft", "fastest_fpm", "groundspeed_kt", "ias_kt", "last_t", "t")
+    __slots__ = ("altitude_ft", "expected_ft", "fastest_fpm", "ground_kt", "ias_kt", "last_t", "t")
 
-    def __init__(self, t: float, altitude_ft: float, ias_kt: float | None, groundspeed_kt: float | None) -> None:
+    def __init__(self, t: float, altitude_ft: float, ias_kt: float | None, ground_kt: float | None) -> None:
         self.t = self.last_t = t
         self.altitude_ft = altitude_ft
         self.ias_kt = ias_kt
-        self.groundspeed_kt = groundspeed_kt
+        self.ground_kt = ground_kt
         self.expected_ft = 0.0
         self.fastest_fpm = 0.0
 
-    def slower_kt(self, ias_kt: float | None, groundspeed_kt: float | None) -> float | None:
-        """How much slower the airspeed became than the speed over the ground did; None where one is not sent."""
-        if None in (self.ias_kt, ias_kt, self.groundspeed_kt, groundspeed_kt):
+    def slower_kt(self, ias_kt: float | None, ground_kt: float | None) -> float | None:
+        """How much slower the airspeed became than the speed over the ground did; None where one is not known."""
+        if self.ias_kt is None or ias_kt is None or self.ground_kt is None or ground_kt is None:
             return None
-        assert self.ias_kt is not None and ias_kt is not None
-        assert self.groundspeed_kt is not None and groundspeed_kt is not None
-        return self.ias_kt - ias_kt - max(self.groundspeed_kt - groundspeed_kt, 0.0)
+        return self.ias_kt - ias_kt - max(self.ground_kt - ground_kt, 0.0)
 
     def calmed(self, vertical_fpm: float | None) -> bool:
         """Vertical speed is dying away too, as it does on the same blocked source; True where it is not sent."""
@@ -64,20 +62,21 @@ class StaticSource:
         self._lost: set[int] = set()
         self.aside: frozenset[str] = frozenset()
         self._still: _Still | None = None
-        self._stuck_ft: float | None = None  # where the altitude stood when it alone was set aside
+        self._stuck_ft: float | None = None  # where the altitude stood when it was set aside
 
-    def climb(self, t: float, sample: Sample) -> None:
-        """One sample of the climb: is the static source blocked, or the altitude stuck?"""
+    def climb(self, t: float, sample: Sample, ground_kt: float | None) -> None:
+        """One sample of the climb: is the static source blocked, or the altitude stuck? ground_kt: the speed over the
+        ground, where it is measured."""
         altitude = sample.altitude_ft
         since = self._still
         if altitude is None:
             self._still = None
         elif since is None or abs(altitude - since.altitude_ft) > STILL_FT:
-            self._still = _Still(t, altitude, sample.ias_kt, sample.groundspeed_kt)
+            self._still = _Still(t, altitude, sample.ias_kt, ground_kt)
         else:
-            self._judge_still(since, t, sample)
+            self._judge_still(since, t, sample, ground_kt)
 
-    def altitude_stands(self, t: float, ias_kt: float | None, groundspeed_kt: float | None) -> bool:
+    def altitude_stands(self, t: float, ias_kt: float | None, ground_kt: float | None) -> bool:
         """In the climb, altitude has stood still while the airspeed leaves the groundspeed's side, or for longer while
         it falls where that is not sent: the source may be blocked, and what it gives is not to be judged meanwhile."""
         still = self._still
@@ -86,26 +85,26 @@ class StaticSource:
         lasted_s = t - still.t
         if lasted_s < STUCK_S:  # as at nearly every sample: a climb leaves the band
             return False
-        slower_kt = still.slower_kt(ias_kt, groundspeed_kt)
+        slower_kt = still.slower_kt(ias_kt, ground_kt)
         if slower_kt is not None:
             return slower_kt >= LEAVES_KT
         slows = still.ias_kt is None or ias_kt is None or still.ias_kt - ias_kt >= LEAVES_KT
         return lasted_s >= STANDS_S and slows
 
-    def altitude_may_stand(self, t: float, sample: Sample) -> bool:
+    def altitude_may_stand(self, t: float, sample: Sample, ground_kt: float | None) -> bool:
         """It has hardly moved for a moment: whether its source is blocked, or a climb has ended, shows in some
         seconds. A height that is sent as well tells at once."""
         still = self._still
         if still is None or sample.height_ft is not None:
             return False
-        told = still.slower_kt(sample.ias_kt, sample.groundspeed_kt) is not None and not _alone(sample)
+        told = still.slower_kt(sample.ias_kt, ground_kt) is not None and not _alone(sample)
         return MAY_STAND_S <= t - still.t < (DOUBT_S if told else STANDS_S)
 
     def climb_unknown(self, t: float, sample: Sample) -> bool:
         """The climb is known from this altitude alone, and it stands still: it may as well be stuck."""
         return _alone(sample) and self.altitude_stands(t, None, None)
 
-    def _judge_still(self, since: _Still, t: float, sample: Sample) -> None:
+    def _judge_still(self, since: _Still, t: float, sample: Sample, ground_kt: float | None) -> None:
         vertical = sample.vertical_speed_fpm
         if vertical is not None:
             since.expected_ft += vertical / 60.0 * min(t - since.last_t, STEP_MOST_S)
@@ -119,11 +118,10 @@ class StaticSource:
         if lasted >= STUCK_S and far and not since.calmed(vertical):
             self._stuck_ft = since.altitude_ft
             self._set_aside(("altitude_ft",), "altitude stands still against vertical speed", t)
-        elif since.calmed(vertical) and since.ias_kt is not None and sample.ias_kt is not None:
-            slower = since.ias_kt - sample.ias_kt
-            if since.groundspeed_kt is not None and sample.groundspeed_kt is not None:
-                slower -= max(since.groundspeed_kt - sample.groundspeed_kt, 0.0)
-            if slower >= BLOCKED_KT:
+        elif since.calmed(vertical):
+            slower_kt = since.slower_kt(sample.ias_kt, ground_kt)  # without the ground's, an eased throttle looks alike
+            if slower_kt is not None and slower_kt >= BLOCKED_KT:
+                self._stuck_ft = since.altitude_ft
                 self._set_aside(STATIC, "static source blocked", t)
 
     def _moves_again(self, t: float, now: Row) -> None:
@@ -132,12 +130,14 @@ class StaticSource:
         if stuck is None or altitude is None or abs(altitude - stuck) <= 2.0 * STILL_FT:
             return
         self._stuck_ft = self._still = None
-        self._take_back("altitude_ft", "moves again", t)
+        for channel in STATIC if self.aside.issuperset(STATIC) else ("altitude_ft",):
+            self._take_back(channel, "moves again", t)
 
     def on_the_ground(self, t: float) -> None:
         """Down again: what a blocked static source showed aloft is believed until it shows so once more."""
         for channel in STATIC if self.aside.issuperset(STATIC) else ():
             self._take_back(channel, "on the ground again", t)
+            self._stuck_ft = None
         self._still = None
 
     def _set_aside(self, channels: tuple[str, ...], why: str, t: float) -> None:

@@ -23,7 +23,7 @@ TESTS = (
     "test_plausibility",
     "test_pilot_first", "test_coach_property", "test_levels", "test_view", "test_runway_edge", "test_liftoff",
     "test_rotate", "test_second_look", "test_third_look", "test_fourth_look", "test_fifth_look", "test_sixth_look",
-    "test_seventh_look", "test_eighth_look", "test_ninth_look",
+    "test_seventh_look", "test_eighth_look", "test_ninth_look", "test_tenth_look",
     "test_touch_and_go", "test_lined_up", "test_direction", "test_climb_power",
 )  # fmt: skip
 AT_ONCE = 2

@@ -34,6 +34,7 @@ SECOND_LOOK, THIRD_LOOK, FOURTH_LOOK = ("test_second_look",), ("test_third_look"
 FIFTH_LOOK, SIXTH_LOOK = ("test_fifth_look",), ("test_sixth_look",)
 SEVENTH_LOOK = ("test_seventh_look", "test_liftoff")
 EIGHTH_LOOK, NINTH_LOOK = ("test_eighth_look",), ("test_ninth_look",)
+TENTH_LOOK = ("test_tenth_look",)
 TOUCH_AND_GO, LINED_UP, DIRECTION = ("test_touch_and_go",), ("test_lined_up",), ("test_direction",)
 CLIMB_POWER = ("test_climb_power",)
 SETTINGS = "monitor/procedures/normal.toml"
@@ -1080,7 +1081,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "blocked static believed",
         "monitor/static_source.py",
-        "if slower >= BLOCKED_KT:",
+        "if slower_kt is not None and slower_kt >= BLOCKED_KT:",
         "if False:",
         "a blocked static source is believed",
         PLAUSIBLE,
@@ -2086,8 +2087,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a tailwind is flying speed",
         "monitor/liftoff.py",
-        "s.v_trend.rate < SLOWS_KT_S and speed < 1.1 * vr",
-        "s.v_trend.rate < SLOWS_KT_S and max(speed, s.v or 0.0) < 1.1 * vr",
+        "self._rolls_out(s, speed / vr)",
+        "self._rolls_out(s, max(speed, s.v or 0.0) / vr)",
         "a touch-and-go with a tailwind is not seen",
         SEVENTH_LOOK,
     ),
@@ -2516,5 +2517,101 @@ MUTANTS: tuple[Mutant, ...] = (
         "self._set.drift_deg",
         "a float in a strong crosswind is an abort",
         LIFTOFF,
+    ),
+    Mutant(
+        "an altimeter that comes back climbs",
+        "monitor/liftoff.py",
+        "        if slows_kt_s < SLOWS_LITTLE_KT_S:\n",
+        "        if True:\n",
+        "a gentle rejection is a lift-off",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "the sag comes back unseen",
+        "monitor/liftoff.py",
+        "climb_fpm < CLIMBS_FPM + comes_back_fpm",
+        "climb_fpm < CLIMBS_FPM",
+        "a rejection is a lift-off where vertical speed is the altimeter's own",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "a climb that costs speed waits",
+        "monitor/liftoff.py",
+        "s.sample.vertical_speed_fpm is None or climb_fpm < CLIMBS_FPM + comes_back_fpm",
+        "True",
+        "a climb that costs speed is known seconds late",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "stamped before vertical speed tells",
+        "monitor/liftoff.py",
+        "SHOWS_FPM, SHOWS_MOST_S = 100.0, 3.0",
+        "SHOWS_FPM, SHOWS_MOST_S = 100.0, 0.0",
+        "lift-off seconds before the nose rises",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "a needle falls asleep for good",
+        "monitor/state.py",
+        "DIES_FROM_KT = 30.0",
+        "DIES_FROM_KT = 0.0",
+        "no call in the takeoff after a rejection",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "positions tell no speed",
+        "monitor/coach.py",
+        "s.sample, s.v if s.v_measured else None",
+        "s.sample, s.sample.groundspeed_kt",
+        "a blocked source is believed where positions are sent",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "airspeed alone blocks the source",
+        "monitor/coach.py",
+        "s.sample, s.v if s.v_measured else None",
+        "s.sample, s.v if s.v_measured else 0.0",
+        '"Data lost" after an eased throttle',
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "blocked until the landing",
+        "monitor/static_source.py",
+        'for channel in STATIC if self.aside.issuperset(STATIC) else ("altitude_ft",):',
+        'for channel in ("altitude_ft",):',
+        "blind for the rest of the flight",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "a short landing is none",
+        "monitor/liftoff.py",
+        "SLOWED_S, SAGGED_FT = 5.0, 5.0",
+        "SLOWED_S, SAGGED_FT = 0.01, 5.0",
+        "a short touch-and-go is not coached",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "a low pass lands",
+        "monitor/liftoff.py",
+        "SLOWED_S, SAGGED_FT = 5.0, 5.0",
+        "SLOWED_S, SAGGED_FT = 5.0, 25.0",
+        "a takeoff is called in a low pass",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "the field must be known to land",
+        "monitor/liftoff.py",
+        "return speed_part < AS_SLOW_PART and self._came_down(s)",
+        "return False",
+        "a touch-and-go is missed in a recording that begins in flight",
+        TENTH_LOOK,
+    ),
+    Mutant(
+        "a stall lands",
+        "monitor/liftoff.py",
+        "POWER_OFF and pitch < NOSE_DOWN_DEG and",
+        "POWER_OFF and",
+        "a takeoff is called after a practised stall",
+        TENTH_LOOK,
     ),
 )
