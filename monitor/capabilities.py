@@ -53,6 +53,7 @@ def checks_off(
     if aircraft.propeller == "constant-speed":
         need("manifold pressure at takeoff power", "manifold_pressure_inhg")
         need("a loss of power that only the climb shows: in gusts and turns", "groundspeed_kt")
+        need("a loss of power that only the climb shows: soon, apart from sinking air", "pitch_deg")
         need("a loss of power that only the climb shows", "throttle")
     _unknown(off, aircraft, options)
     return off

@@ -16,6 +16,7 @@ from monitor.settings import Settings
 from monitor.state import State
 
 REVIVED_KT = 8.0  # of speed gathered: more than a gust, an engine that was dead runs (common practice, no source)
+STOPPED_KT, ROLLED_KT = 10.0, 25.0  # common practice, no source
 CLOSED_S = 0.35  # a reading of 0 for less is no hand's, if the engine does not agree (common practice, no source)
 CLOSING_PART = 0.1  # of rpm, gone since the sample before (common practice, no source)
 ROSE_S = 1.0  # a nose that falls back within it, far below VR, has nodded (common practice, no source)
@@ -120,6 +121,8 @@ class Conditions(BeforeRoll):
             self._fastest, self._fastest_t = v, s.t
         # A speed made of positions slips with the clock; an airspeed that rises knows better.
         gains = s.sample.groundspeed_kt is None and s.ias is not None and s.ias_trend.rate > 0.5
+        if v is not None and v < STOPPED_KT and self._fastest > ROLLED_KT:
+            return self._fastest_t  # it has coasted to a stop, as with a dead engine and an open lever
         if v is None or rate > -1.0 or gains:
             self._slowing_since = None
             return None

@@ -155,6 +155,17 @@ def test_a_lever_that_reads_closed_for_a_moment_ends_no_takeoff(rate_hz: float) 
 
 
 @pytest.mark.parametrize("rate_hz", [20.0, 1.0])
+def test_who_coasts_to_a_stop_has_rejected(rate_hz: float) -> None:
+    """The engine dies at 34 kt, the lever stays full, and the speed falls by 0.8 kt/s: a rejected takeoff in the end."""
+    speed: Points = ((11.0, 0.0), (19.5, 34.0), (62.0, 0.0))
+    rpm: Points = ((10.0, 700.0), (12.0, 2350.0), (19.5, 2350.0), (20.0, 0.0))
+    flight = takeoff(rate_hz, rpm=rpm, ias_kt=speed, groundspeed_kt=speed, height_ft=0.0, altitude_ft=FIELD_FT)
+    flight = flight.with_(vertical_speed_fpm=0.0, on_ground=1.0, pitch_deg=0.0).between(0.0, 70.0)
+    phases = [event.id for event in fly(flight).all("phase")]
+    assert phases[-2:] == ["rejected-takeoff", "taxi"] or phases[-3:-1] == ["rejected-takeoff", "taxi"]
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 1.0])
 def test_oil_pressure_below_its_least_is_said_by_the_abort_alone(rate_hz: float) -> None:
     """From 75 to 10 psi in 4 s on the roll: the abort, and no caution about the green arc a moment before it."""
     flown = fly(takeoff(rate_hz, oil_pressure_psi=((15.0, 75.0), (19.0, 10.0))).between(0.0, LIFTOFF_S - 4.0))

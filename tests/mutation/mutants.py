@@ -2614,4 +2614,12 @@ MUTANTS: tuple[Mutant, ...] = (
         "a takeoff is called after a practised stall",
         TENTH_LOOK,
     ),
+    Mutant(
+        "at rest on the roll",
+        "monitor/conditions.py",
+        "if v is not None and v < STOPPED_KT and self._fastest > ROLLED_KT:",
+        "if False:",
+        "who coasts to a stop is on the roll for ever",
+        EIGHTH_LOOK,
+    ),
 )
