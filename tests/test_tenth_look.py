@@ -199,6 +199,17 @@ def test_a_source_that_was_not_blocked_after_all() -> None:
     assert all(90.0 < (e.t_s or 0.0) < 95.0 for e in back)
 
 
+def test_a_source_blocked_just_above_the_runway_is_believed_on_the_ground() -> None:
+    """Blocked at 18 ft in the first climb, where the altitude does not move on by the landing, and healthy since: the
+    second takeoff has its "Rotate"."""
+    flight = (
+        touch_and_go().bend("altitude_ft", 26.5, 193.0, FIELD_FT + 18.0).bend("vertical_speed_fpm", 27.0, 193.0, 0.0)
+    )
+    flown = fly(flight.bend("ias_kt", 40.0, 150.0, ((40.0, 70.0), (50.0, 40.0), (150.0, 40.0))))
+    assert "ias_kt" in _lost(flown)
+    assert [e.say for e in flown.all("callout", "rotate") if e.takeoff == 2] == ["Rotate"]
+
+
 # ---- touch-and-goes --------------------------------------------------------------------------------------------------
 
 

@@ -2178,7 +2178,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "        for channel in STATIC if self.aside.issuperset(STATIC) else ():",
         "        for channel in ():",
         'no "Rotate" in the second takeoff',
-        SEVENTH_LOOK,
+        TENTH_LOOK,
     ),
     Mutant(
         "a needle stuck in the climb-out",
