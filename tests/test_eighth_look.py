@@ -156,7 +156,7 @@ def test_a_lever_that_reads_closed_for_a_moment_ends_no_takeoff(rate_hz: float) 
 
 @pytest.mark.parametrize("rate_hz", [20.0, 1.0])
 def test_who_coasts_to_a_stop_has_rejected(rate_hz: float) -> None:
-    """The engine dies at 34 kt, the lever stays full, and the speed falls by 0.8 kt/s: a rejected takeoff in the end."""
+    """The engine dies at 34 kt, the lever stays full, the speed falls by 0.8 kt/s: a rejected takeoff in the end."""
     speed: Points = ((11.0, 0.0), (19.5, 34.0), (62.0, 0.0))
     rpm: Points = ((10.0, 700.0), (12.0, 2350.0), (19.5, 2350.0), (20.0, 0.0))
     flight = takeoff(rate_hz, rpm=rpm, ias_kt=speed, groundspeed_kt=speed, height_ft=0.0, altitude_ft=FIELD_FT)
