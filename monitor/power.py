@@ -17,8 +17,8 @@ from monitor.power_loss import PowerLoss
 from monitor.settings import Settings
 from monitor.state import State
 
-GOVERNOR_RISES_RPM_S = 5.0  # with the speed, on the fine stop: model propellers 20 to 40
-GOVERNOR_PAUSES_S = 7.0  # after full throttle (common practice, no source)
+# A propeller on its fine stop gains 10 to 40 rev/min a second with the speed (model propellers), and may pause.
+GOVERNOR_GAINS_RPM, GOVERNOR_PAUSES_S = 10.0, 5.0  # common practice, no source
 STILL_RISES_S = 4.0  # of the last second's rise in rpm (common practice, no source)
 NEXT_WITHIN_S = 6.0  # the slowest data that is told apart from lost data
 SPUN_UP_S = 2.0  # after full throttle no engine still gains speed by its own slowness (common practice, no source)
@@ -28,8 +28,8 @@ class Power(PowerLoss):
     """Watches power from the opening of the throttle to the end of the climb."""
 
     __slots__ = (
-        "_acceleration", "_low_hold", "_on_the_roll", "_peak_rpm", "_power_set", "_pressure_hold", "_set_hold",
-        "_steady_rpm", "_steady_since", "full_since",
+        "_acceleration", "_grown_rpm", "_grown_t", "_low_hold", "_on_the_roll", "_peak_rpm", "_power_set", "_pressure_hold",
+        "_set_hold", "_steady_rpm", "_steady_since", "full_since",
     )  # fmt: skip
 
     def __init__(
@@ -60,7 +60,8 @@ class Power(PowerLoss):
         self.full_since: float | None = None
         self._steady_rpm: float | None = None
         self._steady_since = 0.0
-        self._peak_rpm = 0.0
+        self._peak_rpm = self._grown_rpm = 0.0
+        self._grown_t = 0.0  # when it last became so much more than before
 
     # ---- a sample of the roll, or lined up with the throttle opening -----------------------------------------------
 
@@ -122,6 +123,8 @@ class Power(PowerLoss):
             return
         if rpm < 1.2 * (self._aircraft.rpm_red_line or rpm):
             self._peak_rpm = max(self._peak_rpm, rpm)
+        if rpm > self._grown_rpm + GOVERNOR_GAINS_RPM:
+            self._grown_rpm, self._grown_t = rpm, s.t
         self._watch_peak(rpm, lever)
         if self._steady_rpm is None or abs(rpm - self._steady_rpm) > set_.rpm_steady:
             self._steady_rpm, self._steady_since = rpm, max(s.t, full)
@@ -212,14 +215,7 @@ class Power(PowerLoss):
             return False
         speed = self._s.ias if self._s.ias is not None else self._s.v
         early = speed is None or speed < 0.75 * self._aircraft.speeds_kias.rotate
-        return early and rpm > 0.93 * least and self._rises(rpm)
-
-    def _rises(self, rpm: float) -> bool:
-        """It may pause on the way; what stays for long is no pause."""
-        before_t, before, _ = self._second[0]
-        if before is None or self.full_since is None or self._s.t < self.full_since + GOVERNOR_PAUSES_S:
-            return True
-        return rpm - before > GOVERNOR_RISES_RPM_S * (self._s.t - before_t)
+        return early and rpm > 0.93 * least and self._s.t < self._grown_t + GOVERNOR_PAUSES_S
 
     def _watch_minimum(self, rpm: float | None, throttle: float | None) -> None:
         """After the first judgement: below the profile's least, lever full, though near the engine's own best."""

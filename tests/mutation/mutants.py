@@ -2401,8 +2401,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a governor may pause for ever",
         "monitor/power.py",
-        "or self._s.t < self.full_since + GOVERNOR_PAUSES_S",
-        "or self._s.t > 0.0",
+        "and self._s.t < self._grown_t + GOVERNOR_PAUSES_S",
+        "and self._s.t > 0.0",
         "flat low rpm is told near VR",
         EIGHTH_LOOK,
     ),
