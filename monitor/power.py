@@ -28,8 +28,8 @@ class Power(PowerLoss):
     """Watches power from the opening of the throttle to the end of the climb."""
 
     __slots__ = (
-        "_acceleration", "_grown_rpm", "_grown_t", "_low_hold", "_on_the_roll", "_peak_rpm", "_power_set", "_pressure_hold",
-        "_set_hold", "_steady_rpm", "_steady_since", "full_since",
+        "_acceleration", "_grown_rpm", "_grown_t", "_low_hold", "_on_the_roll", "_peak_rpm", "_power_set",
+        "_pressure_hold", "_set_hold", "_steady_rpm", "_steady_since", "full_since",
     )  # fmt: skip
 
     def __init__(

@@ -17,6 +17,8 @@ from tests.flights_jsbsim.judge import Heard, Verdict, judge, run
 
 LEAD_S = 0.3
 """Without a voice the word is taken as heard this long after the event (the stated lead of "rotate")."""
+LASTS_S = 3.0
+"""Without a lever a roll is one once the acceleration has lasted so long."""
 
 
 WRONG_AIRSPEED = ("airspeed-dead", "airspeed-stuck", "airspeed-gone", "static-blocked")
@@ -57,8 +59,12 @@ def evaluate(case: Case) -> Result:
 
 def _wanted(case: Case) -> Expected:
     """What is expected with what was sent: what only the climb shows needs the speed over the ground, as the program
-    says; a swerve must show in two samples on the wheels, for one alone may be damaged."""
+    says; a swerve must show in two samples on the wheels, for one alone may be damaged; without the lever only an
+    acceleration that lasts shows that power is on."""
     want, off_s = case.want, case.truth.wheels_off
+    if "throttle" not in case.columns and want.reasons == {"configuration"} and want.due is not None:
+        latest = None if want.latest is None else want.latest + LASTS_S
+        want = replace(want, due=want.due + LASTS_S, latest=latest)
     blind = want.why == HIDDEN and "groundspeed_kt" not in case.columns
     if "directional-control" in want.reasons and want.crossing is not None and off_s is not None:
         times = case.columns["time_s"]
