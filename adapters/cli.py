@@ -164,3 +164,7 @@ def _quiet_endings() -> Iterator[None]:
             # Python flushes stdout again at exit; into nothing, so that no second error is told.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
             raise SystemExit(0) from None
+
+
+if __name__ == "__main__":
+    main()

@@ -351,3 +351,11 @@ def test_start_up_imports_only_what_the_command_needs() -> None:
     )
     done = subprocess.run([sys.executable, "-P", "-c", code], capture_output=True, text=True, check=True, timeout=60)
     assert done.stderr.strip() == "[]"
+
+
+def test_the_module_runs_as_the_command_does() -> None:
+    """`python -m adapters.cli`, for who has no script directory on the path, is the command and not silence."""
+    done = subprocess.run(
+        [sys.executable, "-P", "-m", "adapters.cli", "--version"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0 and done.stdout.startswith("climbout ")
