@@ -1,4 +1,4 @@
-"""Found by strangers' flights: surges, slow hands, dead engines behind a governor, levers and gauges that flicker."""
+"""Surges, slow hands, dead engines behind a governor, levers and gauges that flicker: found on others' flights."""
 
 from __future__ import annotations
 
