@@ -10,6 +10,7 @@ from msgspec.structs import replace
 
 from monitor.coach import Coach
 from monitor.options import Options
+from monitor.position import PositionSpeed
 from monitor.sample import Sample
 from replay.judged import ListenedCoach
 from tests.synthetic import (
@@ -135,6 +136,26 @@ def test_a_switch_stuck_at_ground_makes_one_takeoff(rate_hz: float, height_sent:
     assert flown.said("turn") == "Turn altitude. Look first"
 
 
+def test_a_switch_stuck_at_ground_ends_no_level_flight() -> None:
+    """Level at 150 ft, as high as another field may lie, with the switch closed all along: no landing."""
+    height: Points = ((25.0, 0.0), (37.5, 150.0), (80.0, 150.0))
+    flight = takeoff(
+        on_ground=1.0, height_ft=height, altitude_ft=tuple((t, 400.0 + h) for t, h in height),
+        vertical_speed_fpm=((24.999, 0.0), (25.0, 720.0), (37.0, 720.0), (38.0, 0.0)),
+    ).between(0.0, 80.0)  # fmt: skip
+    assert "landing-roll" not in fly(flight).ids("phase")
+
+
+def test_one_closed_switch_in_ground_effect_is_no_landing() -> None:
+    """Held at 15 ft at one sample a second, with the switch closed in one of them: no landing."""
+    height: Points = ((25.0, 0.0), (27.0, 15.0), (35.0, 15.0), (116.0, 987.0))
+    flight = takeoff(
+        1.0, height_ft=height, altitude_ft=tuple((t, 400.0 + h) for t, h in height),
+        vertical_speed_fpm=((24.999, 0.0), (25.0, 450.0), (26.999, 450.0), (27.0, 0.0), (34.999, 0.0), (35.0, 720.0)),
+    ).bend("on_ground", 30.5, 31.5, 1.0)  # fmt: skip
+    assert "landing-roll" not in fly(flight).ids("phase")
+
+
 @pytest.mark.parametrize(
     ("channel", "value", "why"),
     [
@@ -175,6 +196,18 @@ def test_a_runway_across_the_date_line(rate_hz: float) -> None:
     west = tuple((t, lon - 8.0 + 180.0 - ahead) for t, lon in longitude)
     samples = takeoff(rate_hz, latitude_deg=latitude, longitude_deg=west).without(*BY_POSITION).samples()
     _as_ever(fly([replace(s, longitude_deg=((s.longitude_deg or 0.0) + 180.0) % 360.0 - 180.0) for s in samples]))
+
+
+def test_a_speed_made_of_positions_is_the_same_across_the_date_line() -> None:
+    """Eastward on the equator at 0.0002 degrees a second, 43 kt: no less and no more as 180 east becomes 180 west."""
+    speed, shown = PositionSpeed(), []
+    for n in range(100):
+        t = 0.1 * n
+        speed.update(t, 0.0, (179.999 + 0.0002 * t + 180.0) % 360.0 - 180.0)
+        shown.append(speed.speed_kt)
+    known = [kt for kt in shown[30:] if kt is not None]
+    assert len(known) > 50
+    assert known == pytest.approx([0.0002 * 111_319.5 * 3600.0 / 1852.0] * len(known), abs=1.0)
 
 
 def test_a_position_that_ends_leaves_the_speed_to_the_airspeed() -> None:
