@@ -71,7 +71,7 @@ class Conditions(BeforeRoll):
         self._slowing_since = None
         self._fastest, self._fastest_t = 0.0, 0.0
         self._closing_t = None
-        self._line_up_armed = False
+        self._line_up_armed = self._may_go_again = False
 
     def lifts_off(self) -> float | None:
         """The last wheel has left the ground for good."""
@@ -177,6 +177,7 @@ class Conditions(BeforeRoll):
     def begin_landing_roll(self, t: float, engine_dead: bool) -> None:
         """On the ground again since `t`: it may be a touch-and-go, but hardly of one with a dead engine."""
         self._wheels_t = t
+        self._may_go_again = True
         self._engine_dead = engine_dead
         self._nose.reset()
         self._slowest = None

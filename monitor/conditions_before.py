@@ -28,8 +28,9 @@ class BeforeRoll(AirConditions):
     """Watches the aeroplane on its wheels with every sample; then the phase's conditions are asked."""
 
     __slots__ = (
-        "_accelerating", "_aircraft", "_aligned_since", "_flying_since", "_given_heading", "_line_up_armed", "_moved_t",
-        "_power_full_t", "_power_half_t", "_still_since", "_wheels_t", "power", "runway_heading",
+        "_accelerating", "_aircraft", "_aligned_since", "_flying_since", "_given_heading", "_line_up_armed",
+        "_may_go_again", "_moved_t", "_power_full_t", "_power_half_t", "_still_since", "_wheels_t", "power",
+        "runway_heading",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, options: Options) -> None:
@@ -48,6 +49,7 @@ class BeforeRoll(AirConditions):
         self._moved_t: float | None = None
         self._aligned_since: float | None = None
         self._line_up_armed = True
+        self._may_go_again = False  # it has landed
         self._accelerating: tuple[float, float] | None = None
         self._flying_since: float | None = None
         self._wheels_t = 0.0
@@ -186,7 +188,9 @@ class BeforeRoll(AirConditions):
     def _aligned(self, off_deg: float) -> float | None:
         s = self._s
         stands = self._still_since is not None and s.t - self._still_since >= STANDS_S
-        if abs(off_deg) > 30.0 or stands:  # after a landing or a rejection it has to turn or to stand first
+        # After a landing it has to turn or to stand first; after a rejection to turn, for who has aborted is not told
+        # to start the clock.
+        if abs(off_deg) > 30.0 or (stands and self._may_go_again):
             self._line_up_armed = True
         slow = s.v is not None and s.v < 15.0
         if abs(off_deg) > LINED_UP_DEG or not slow or not self._line_up_armed or not self._engine_turns():

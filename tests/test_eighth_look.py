@@ -18,6 +18,7 @@ from tests.synthetic import (
     governed,
     rejected,
     takeoff,
+    touch_and_go,
 )
 
 # ---- power ----------------------------------------------------------------------------------------------------------
@@ -173,9 +174,27 @@ def test_oil_pressure_below_its_least_is_said_by_the_abort_alone(rate_hz: float)
     assert flown.all("caution", "oil-pressure") == []
 
 
-def test_after_a_rejection_the_next_takeoff_is_lined_up_for_by_standing() -> None:
-    """Stopped on the runway whose heading is given: lined up, with its checks, once it has stood, and not before."""
-    flown = fly(rejected(20.0, flaps_deg=((24.0, 0.0), (30.0, 35.0))), options=Options(runway_heading_deg=RUNWAY_DEG))
+def test_after_a_full_stop_the_next_takeoff_is_lined_up_for_by_standing() -> None:
+    """Landed, stopped on the runway whose heading is given, flaps still out: lined up, with its checks, once it has
+    stood, and not before."""
+    speed: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), (170.0, 70.0), (193.0, 58.0), (205.0, 0.0))
+    flight = touch_and_go(ias_kt=speed, groundspeed_kt=speed, flaps_deg=((150.0, 0.0), (160.0, 35.0)), on_ground=None)
+    landed: Points = ((25.0, 0.0), (95.0, 840.0), (109.0, 840.0), (193.0, 0.0))
+    flight = flight.with_(
+        height_ft=landed, altitude_ft=tuple((t, FIELD_FT + h) for t, h in landed),
+        vertical_speed_fpm=((24.999, 0.0), (25.0, 720.0), (94.999, 720.0), (95.0, 0.0), (108.999, 0.0),
+                            (109.0, -600.0), (192.999, -600.0), (193.0, 0.0)),
+        throttle=((10.0, 0.0), (12.0, 1.0), (94.0, 1.0), (96.0, 0.6), (109.0, 0.6), (110.0, 0.2), (194.0, 0.0)),
+        rpm=((10.0, 700.0), (12.0, 2350.0), (94.0, 2350.0), (96.0, 1900.0), (110.0, 1200.0), (194.0, 800.0)),
+        pitch_deg=((23.7, 0.0), (26.7, 9.0), (95.0, 9.0), (96.0, 2.0), (193.0, 2.0), (195.0, 0.0)),
+    )  # fmt: skip
+    flown = fly(flight.between(0.0, 220.0), options=Options(runway_heading_deg=RUNWAY_DEG))
     again = [event.t_s for event in flown.all("phase", "lined-up")][1:]
-    assert len(again) == 1 and again[0] == pytest.approx(29.5, abs=1.0)  # it stopped at 26.5
+    assert len(again) == 1 and again[0] == pytest.approx(207.5, abs=1.5)  # it stopped at 205
     assert "Check flaps" in [event.say for event in flown.all("check", "line-up.flaps")]
+
+
+def test_who_has_aborted_is_not_told_to_start_the_clock() -> None:
+    """Stopped on the runway after a rejection: no "Clock" while the aeroplane only stands there."""
+    flown = fly(rejected(20.0), options=Options(runway_heading_deg=RUNWAY_DEG))
+    assert flown.ids("callout").count("clock") == 1

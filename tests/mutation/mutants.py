@@ -2489,9 +2489,9 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "nobody stands lined up",
         "monitor/conditions_before.py",
-        "if abs(off_deg) > 30.0 or stands:",
+        "if abs(off_deg) > 30.0 or (stands and self._may_go_again):",
         "if abs(off_deg) > 30.0:",
-        "after a rejection nobody is lined up",
+        "after a full stop nobody is lined up",
         EIGHTH_LOOK,
     ),
     Mutant(
@@ -2620,6 +2620,14 @@ MUTANTS: tuple[Mutant, ...] = (
         "if v is not None and v < STOPPED_KT and self._fastest > ROLLED_KT:",
         "if False:",
         "who coasts to a stop is on the roll for ever",
+        EIGHTH_LOOK,
+    ),
+    Mutant(
+        "the clock after an abort",
+        "monitor/conditions_before.py",
+        "(stands and self._may_go_again)",
+        "stands",
+        "who has aborted is told to start the clock",
         EIGHTH_LOOK,
     ),
 )
