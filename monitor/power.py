@@ -189,12 +189,19 @@ class Power(PowerLoss):
             self.is_set = True  # it was there, and is gone
             self._cue("engine-failure")(t)
             return
+        if low and self._falls(rpm):
+            self._set_hold.fired = False
+            return  # how far, the next sample tells: low power, or none
         if (low and self._governor_rising()) or (not low and self._filling()):
             self._steady_rpm = None
             self._set_hold.fired = False
             return
         self.is_set = True
         self._cue("rpm-low" if low else "manifold-pressure-low")(t)
+
+    def _falls(self, rpm: float | None) -> bool:
+        before = self._s.prev.rpm
+        return rpm is not None and before is not None and rpm < before * (1.0 - self._set.power_loss_part)
 
     def _stays_low(self, rpm: float) -> bool:
         """A fixed-pitch propeller gains rpm with speed; not so much that this becomes the least there should be."""

@@ -99,6 +99,16 @@ def test_a_dead_engine_is_told_without_a_lever_by_its_manifold_pressure(rate_hz:
     assert 18.0 < flown.t("warning", "abort") < 21.5
 
 
+def test_an_engine_that_dies_before_power_was_judged_is_no_low_rpm() -> None:
+    """At 1 Hz, a governed propeller still below its least: the first sample of the fall says nothing yet, the next says
+    "engine"."""
+    rpm: Points = ((10.0, 700.0), (12.0, 2500.0), (18.0, 2580.0), (19.0, 2350.0), (20.0, 1500.0), (21.0, 1300.0))
+    speed: Points = ((11.0, 0.0), (18.5, 22.0), (40.0, 10.0))
+    flight = governed(1.0, rpm=rpm, ias_kt=speed, groundspeed_kt=speed, height_ft=0.0, altitude_ft=FIELD_FT)
+    flown = fly(flight.with_(vertical_speed_fpm=0.0, on_ground=1.0, pitch_deg=0.0).between(0.0, 24.0), GOVERNED)
+    assert flown.warnings == [("abort", "engine-failure")]
+
+
 def test_pressure_of_a_closed_throttle_just_off_the_ground_is_a_failure() -> None:
     """Without a lever channel at 110 ft: nobody closes it there but for practice; "Land ahead" is right for both."""
     pressure: Points = ((10.0, 12.0), (12.0, 28.5), (34.0, 28.5), (34.6, 13.0))

@@ -2630,4 +2630,12 @@ MUTANTS: tuple[Mutant, ...] = (
         "who has aborted is told to start the clock",
         EIGHTH_LOOK,
     ),
+    Mutant(
+        "a falling engine is low",
+        "monitor/power.py",
+        "        if low and self._falls(rpm):",
+        "        if False:",
+        "a dying engine is called low rpm",
+        EIGHTH_LOOK,
+    ),
 )
