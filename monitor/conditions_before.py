@@ -187,10 +187,9 @@ class BeforeRoll(AirConditions):
 
     def _aligned(self, off_deg: float) -> float | None:
         s = self._s
-        stands = self._still_since is not None and s.t - self._still_since >= STANDS_S
         # After a landing it has to turn or to stand first; after a rejection to turn, for who has aborted is not told
         # to start the clock.
-        if abs(off_deg) > 30.0 or (stands and self._may_go_again):
+        if abs(off_deg) > 30.0 or (self._may_go_again and self.stands() is not None):
             self._line_up_armed = True
         slow = s.v is not None and s.v < 15.0
         if abs(off_deg) > LINED_UP_DEG or not slow or not self._line_up_armed or not self._engine_turns():

@@ -23,10 +23,8 @@ from monitor.state import KEEP_S, State
 
 CLIMBS_FPM = 200.0  # 2 % at 100 kt
 REACH_S = 3.0  # the rows must reach back so far before the aeroplane was clear of the ground
-OVERRULED_FT, OVERRULED_S = (
-    50.0,
-    1.0,
-)  # so high, so long a switch that says "ground" is wrong (common practice, no source)
+# So high, for so long, a switch that says "on the ground" is wrong (common practice, no source).
+OVERRULED_FT, OVERRULED_S = 50.0, 1.0
 SWITCH_BELOW_FT = 200.0  # above the field a switch that says "on the ground" is stuck (common practice, no source)
 TOUCHED_S, TOUCHED_ALOFT_S = 0.3, 2.0  # so long it must say so; and in what looks like flight above 50 ft (no source)
 FLAT_FPM, SLOWS_KT_S = 120.0, -0.7  # on the wheels after a landing (common practice, no source)

@@ -241,9 +241,8 @@ def _powered(sample: Sample) -> bool:
 
 def _powered_above(least_psi: float | None) -> Callable[[Sample], bool]:
     """The same, and not so low that the warning alone is said."""
-    if least_psi is None:
-        return _powered
-    return lambda sample: _powered(sample) and (sample.oil_pressure_psi or 0.0) >= least_psi
+    above = _within_red("oil_pressure_psi", least_psi, False)
+    return _powered if above is None else lambda sample: _powered(sample) and above(sample)
 
 
 def _warm(degf: float) -> Callable[[Sample], bool]:

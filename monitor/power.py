@@ -210,11 +210,6 @@ class Power(PowerLoss):
             return False
         return rpm + STILL_RISES_S * max(rpm - before, 0.0) / (self._s.t - before_t) < least
 
-    def _filling(self) -> bool:
-        """Manifold pressure still rises after the throttle was opened."""
-        before, pressure = self._second[0][2] if self._second else None, self._s.sample.manifold_pressure_inhg
-        return before is not None and pressure is not None and pressure > before + 0.2
-
     def _governor_rising(self) -> bool:
         """A constant-speed propeller on its fine stop gains rpm with speed until the governor takes over."""
         rpm, least = self._s.sample.rpm, self._aircraft.rpm_takeoff_min

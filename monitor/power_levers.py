@@ -14,6 +14,7 @@ from monitor.atmosphere import pressure_inhg
 from monitor.settings import Settings
 from monitor.state import State
 
+MOVES_INHG = 0.2  # in a second (common practice, no source)
 OPEN_PART = 0.85  # of ambient pressure: with so much in the manifold the throttle is open (common practice, no source)
 
 
@@ -97,10 +98,18 @@ class PowerLevers:
         opened = pressure is not None and pressure > OPEN_PART * pressure_inhg(altitude_ft or 0.0)
         return rpm < 0.55 * (self.best_rpm or rpm) and not opened
 
+    def _pressure_gained_inhg(self) -> float:
+        """What manifold pressure has gained within the last second; 0 where that is not known."""
+        before, pressure = self._second[0][2] if self._second else None, self._s.sample.manifold_pressure_inhg
+        return 0.0 if before is None or pressure is None else pressure - before
+
+    def _filling(self) -> bool:
+        """Manifold pressure still rises after the throttle was opened."""
+        return self._pressure_gained_inhg() > MOVES_INHG
+
     def _draining(self) -> bool:
         """It still falls, as while a slow hand closes the throttle."""
-        before, pressure = self._second[0][2] if self._second else None, self._s.sample.manifold_pressure_inhg
-        return before is not None and pressure is not None and pressure < before - 0.2
+        return self._pressure_gained_inhg() < -MOVES_INHG
 
     def _loss_can_be_told(self, in_air: bool) -> bool:
         """Whether less rpm can only mean less power."""

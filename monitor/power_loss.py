@@ -143,11 +143,12 @@ class PowerLoss(PowerPressure):
         gained explains.
         """
         best, least = self.best_rpm, self._aircraft.rpm_takeoff_min or 0.0
+        usual = least if self._fixed else least / GOVERNED_PART
         if best is None:
-            return shown if self._fixed or least == 0.0 else min(shown, least / GOVERNED_PART)
+            return shown if self._fixed or usual == 0.0 else min(shown, usual)
         gained_kt = max(ias - self._best_ias, 0.0) if self._fixed else 0.0
         grown = best + self._set.rpm_slope_per_kt * gained_kt + RISES_RPM_S * self._s.dt
-        return min(shown, max(grown, least if self._fixed else least / GOVERNED_PART))
+        return min(shown, max(grown, usual))
 
     def _too_rich(self) -> bool:
         """Mixture full rich far above the lean height: power fades as it climbs, by the pilot's hand."""

@@ -2489,7 +2489,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "nobody stands lined up",
         "monitor/conditions_before.py",
-        "if abs(off_deg) > 30.0 or (stands and self._may_go_again):",
+        "if abs(off_deg) > 30.0 or (self._may_go_again and self.stands() is not None):",
         "if abs(off_deg) > 30.0:",
         "after a full stop nobody is lined up",
         EIGHTH_LOOK,
@@ -2625,8 +2625,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "the clock after an abort",
         "monitor/conditions_before.py",
-        "(stands and self._may_go_again)",
-        "stands",
+        "(self._may_go_again and self.stands() is not None)",
+        "self.stands() is not None",
         "who has aborted is told to start the clock",
         EIGHTH_LOOK,
     ),
