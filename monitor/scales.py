@@ -63,7 +63,7 @@ def _span_of(gauge: Gauge) -> tuple[float, float] | None:
 def column(value: float, low: float, high: float, width: int) -> int:
     """The column, 0 to width - 1, in which a value stands; values beyond an end stand at that end."""
     part = (value - low) / (high - low) if high > low else 0.0
-    return min(width - 1, max(0, int(part * width)))
+    return min(width - 1, int(max(0.0, min(1.0, part)) * width))  # held first: a band next to nothing makes it infinite
 
 
 def merged(cells: list[tuple[str, str]]) -> Line:

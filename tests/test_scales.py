@@ -144,3 +144,9 @@ def test_cut_is_marked() -> None:
     assert cells(crop("警告警告", 4)) <= 4
     assert fit((Span("Air"), Span("speed")), 5) == (Span("Air"), Span("s…"))
     assert crop("abc", 0) == ""
+
+
+def test_a_band_next_to_nothing_has_columns_too() -> None:
+    """Ends that differ by less than a number can hold: a value far beyond stands at that end, as in any band."""
+    assert column(1.0, -3.7e-310, 2.6e-309, 9) == 8
+    assert column(-1.0, -3.7e-310, 2.6e-309, 9) == 0
