@@ -34,8 +34,7 @@ class Acceleration:
 
     def end(self) -> None:
         """The wheels are off the ground."""
-        if self._hold.since is not None:
-            self._hold.clear()
+        self._hold.clear()
 
     def roll(self, power_is_set: bool, maybe_off: bool) -> None:
         """One sample of the roll."""

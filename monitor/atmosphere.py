@@ -11,13 +11,13 @@ EXPONENT = 5.25588  # g0 M / (R L), ICAO constants
 
 def pressure_ratio(pressure_altitude_ft: float) -> float:
     """Static pressure over the sea-level standard, at a pressure altitude in feet (-2,000 to 36,089)."""
-    ratio: float = (1.0 - LAPSE_PER_FT * pressure_altitude_ft) ** EXPONENT
-    return ratio
+    return pressure_inhg(pressure_altitude_ft) / SEA_LEVEL_INHG
 
 
 def pressure_inhg(pressure_altitude_ft: float) -> float:
     """Static pressure in inches of mercury at a pressure altitude in feet."""
-    return SEA_LEVEL_INHG * pressure_ratio(pressure_altitude_ft)
+    pressure: float = SEA_LEVEL_INHG * (1.0 - LAPSE_PER_FT * pressure_altitude_ft) ** EXPONENT
+    return pressure
 
 
 def density_ratio(pressure_altitude_ft: float, oat_degc: float | None = None) -> float:

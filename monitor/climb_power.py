@@ -83,17 +83,21 @@ class ClimbPower:
         self._hold.clear()
         self._long_hold.clear()
 
-    def update(self, altitude_stands: bool, may_stand: bool) -> None:
-        """One sample of the climb; altitude_stands: it seems stuck, and no climb is none; may_stand: that will show."""
+    def looks(self) -> bool:
+        """Whether `update` is due, with this sample of the climb."""
         s = self._s
         if s.relevelled:
             self.begin()
+        if self._fixed and s.sample.rpm is not None:
+            return False  # a fixed-pitch propeller shows a loss itself, and sooner
+        return s.t - self._t >= OFTEN_S
+
+    def update(self, altitude_stands: bool, may_stand: bool) -> None:
+        """One look at the climb; altitude_stands: it seems stuck, and no climb is none; may_stand: that will show."""
+        s = self._s
         sample = s.sample
-        dt = s.t - self._t
-        if dt < OFTEN_S or (self._fixed and sample.rpm is not None):
-            return  # a fixed-pitch propeller shows a loss itself, and sooner
+        dt = min(s.t - self._t, OFTEN_S + s.dt)
         self._t = s.t
-        dt = min(dt, OFTEN_S + s.dt)
         if s.ias is None or s.climb_fpm is None or s.height is None:
             return
         by_ground, by_air = self._now = self._follow(s, s.ias, s.climb_fpm, dt)

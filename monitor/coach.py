@@ -72,6 +72,8 @@ class Coach(Entering):
         self._takeoffs = 0
         self._aborted_in = None
         self._looked_t = -inf
+        self._rolled = False  # and has not climbed since
+        self._turn_by_distance = procedure.turn_rule == "pattern" and options.runway_length_ft is not None
         self._stands = False
         self._with_sample: list[tuple[str, float]] = []  # feed events that come with a sample, once its values are in
         self.routine.after_takeoff = self._check_after_takeoff
@@ -173,11 +175,10 @@ class Coach(Entering):
             self._tell_feed()
         phases = self._phases
         self._conditions.update(self._timeline.interval_s, phases.phase not in NOT_ON_WHEELS)
-        for _ in range(4):  # one sample of slow data can end several phases
-            due = phases.due()
-            if due is None:
-                break
+        changes = 0
+        while changes < 4 and (due := phases.due()) is not None:  # one sample of slow data can end several phases
             self._enter(*due)
+            changes += 1
         phase = phases.phase
         if phase in ON_THE_ROLL:
             self._roll()
@@ -208,6 +209,7 @@ class Coach(Entering):
             self._configuration.begin()
 
     def _roll(self) -> None:
+        self._rolled = True
         maybe_off = self._conditions.liftoff.possible
         if maybe_off != self._power.maybe_off:
             self._change_maybe_off(maybe_off)
@@ -230,7 +232,12 @@ class Coach(Entering):
 
     def _climb(self) -> None:
         s, judge = self.state, self.judge
-        judge.roll_on()
+        if self._rolled:
+            self._rolled = False
+            self._power.end_roll()
+            self._deviations.end_roll()
+        if self._turn_by_distance:
+            judge.roll_on()
         self._power.climb()
         often = s.t - self._looked_t >= OFTEN_S
         if often:
@@ -252,8 +259,9 @@ class Coach(Entering):
         s, believed = self.state, self._plausibility
         sample, ground_kt = s.sample, s.v if s.v_measured else None
         self._stands = believed.altitude_stands(s.t, sample.ias_kt, ground_kt)
-        unknown = self._stands or believed.climb_unknown(s.t, sample)
-        self._climb_power.update(unknown, believed.altitude_may_stand(s.t, sample, ground_kt))
+        if self._climb_power.looks():
+            unknown = self._stands or believed.climb_unknown(s.t, sample)
+            self._climb_power.update(unknown, believed.altitude_may_stand(s.t, sample, ground_kt))
         self._airspeed.climb()
         self._limits.update()
         believed.climb(s.t, sample, ground_kt)

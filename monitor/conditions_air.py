@@ -61,7 +61,9 @@ class AirConditions:
         reduced = self.power_reduced()
         if height > 500.0 and reduced is not None:
             return reduced
-        return s.t if self._descends() else self.levelled()
+        if self._highest_ft >= CIRCUIT_FT and self._descends():
+            return s.t
+        return None if self.level_since is None else self.levelled()
 
     def _descends(self) -> bool:
         """Well on the way down from a height at which circuits are flown, whatever else was seen of it."""

@@ -150,13 +150,7 @@ class Deviations(AirDeviations):
 
     # ---- off the ground ----------------------------------------------------------------------------------------------
 
-    def climb(self, altitude_stands: bool, often: bool) -> None:
-        """One sample of the climb, as `AirDeviations.climb`."""
-        if self._roll_t is not None:
-            self._end_roll()
-        super().climb(altitude_stands, often)
-
-    def _end_roll(self) -> None:
+    def end_roll(self) -> None:
         """Off the ground: what was wrong on the wheels is over."""
         self._roll_t = None
         for hold in (

@@ -28,7 +28,7 @@ class AirDeviations(Remarks):
         "_aircraft", "_armed", "_bank", "_below_angle", "_climb_fast", "_climb_slow", "_conditions", "_direction",
         "_drift", "_early_flaps", "_early_turn", "_flaps_fast", "_flaps_late", "_flaps_takeoff", "_highest",
         "_looked_t", "_mean_ias", "_noise_ft", "_pitch", "_power", "_procedure", "_routine", "_side", "_sink",
-        "_sink_from_ft", "_slow", "_steep", "_throttle_best",
+        "_sink_from_ft", "_slow", "_stall_far_kt", "_steep", "_throttle_best",
     )  # fmt: skip
 
     def __init__(
@@ -49,6 +49,10 @@ class AirDeviations(Remarks):
         self._aircraft = aircraft
         self._procedure = procedure
         self._side = "right"
+        speeds = aircraft.speeds_kias
+        self._stall_far_kt = procedure.settings.stall_margin_part * max(
+            speeds.stall_clean or 0.0, speeds.stall_flaps or 0.0
+        )
         set_ = self._set
         self._pitch = self._hold(0.2, lambda t: self._say("caution", "pitch", t))
         self._drift = self._correctable(set_.drift_hold_s, 0.4, lambda t: self._say("advisory", "drift", t, self._side))
@@ -213,7 +217,7 @@ class AirDeviations(Remarks):
             self._below_angle.update(slow, s.t)
         limit = speeds.flaps_extended_max
         if limit is not None:
-            self._flaps_fast.update(self._flaps_out() and ias > limit, s.t)
+            self._flaps_fast.update(ias > limit and self._flaps_out(), s.t)
         # Once the climb-out is over the pilot chooses the speed.
         chosen = "after-takeoff" in self._routine.done or self._conditions.power_reduced() is not None
         chosen = chosen or self._conditions.level_since is not None
@@ -230,6 +234,8 @@ class AirDeviations(Remarks):
     def _watch_stall(self, ias: float, height: float | None) -> None:
         """Near the stall with the flaps as they are."""
         s, speeds = self._s, self._aircraft.speeds_kias
+        if ias >= self._stall_far_kt and self._slow.since is None:
+            return  # as at nearly every sample
         stall = speeds.stall_flaps if speeds.stall_flaps is not None and self._flaps_out() else speeds.stall_clean
         if stall is None:
             return
@@ -267,11 +273,13 @@ class AirDeviations(Remarks):
             reduced = reduced and "level-off" not in self._routine.done and self._conditions.level_since is None
             low = height is not None and height < set_.turn_height_ft
             self._power.update_agreed(reduced and low, s.t, s.t, s.dt)
-        if flaps is None:
-            self._early_flaps.clear()
-            self._flaps_late.clear()
-            return
         started = self._flaps_takeoff
+        if flaps is None or (flaps <= set_.flaps_up_deg and (started is None or started <= set_.flaps_up_deg)):
+            if self._early_flaps.since is not None:
+                self._early_flaps.clear()
+            if self._flaps_late.since is not None:
+                self._flaps_late.clear()
+            return
         if started is not None and started > set_.flaps_up_deg and height is not None:
             early = flaps < started - 1.0 and height < set_.early_flaps_ft
             self._early_flaps.update(early, s.t)

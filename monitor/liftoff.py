@@ -253,9 +253,11 @@ class Touchdown:
         switch = s.sample.on_ground
         if switch is not None and switch < 0.5:
             self.switch_dead = False
+            self._since = None
+            return None
         if switch is not None and not self.switch_dead:
-            flies = switch >= 0.5 and self._flies(s)
-            true = switch >= 0.5 and not (flies and self._stuck(s))
+            flies = self._flies(s)
+            true = not (flies and self._stuck(s))
             onset = s.crossing(s.prev.on_ground, switch, 0.5) if true and self._since is None else s.t
             return self._held(true, onset, s.t, TOUCHED_ALOFT_S if flies else TOUCHED_S)
         return self._by_motion(s)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from math import inf
+from operator import attrgetter
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft, Band
@@ -111,6 +112,7 @@ class Limits:
         self._watched = tuple(
             Watched(channel, tuple(limit for limit in self.limits if limit.channel == channel)) for channel in channels
         )
+        self._values = attrgetter(*channels, "time_s", "time_s")  # two more, for of a single one it makes no tuple
 
     def begin(self) -> None:
         """A takeoff begins."""
@@ -121,9 +123,7 @@ class Limits:
     def update(self) -> None:
         """Watch every limit with one sample; a channel that is missing ends what waits."""
         s = self._s
-        sample = s.sample
-        for watched in self._watched:
-            value = getattr(sample, watched.channel)
+        for watched, value in zip(self._watched, self._values(s.sample), strict=False):
             if value is None:
                 if watched.outside:
                     watched.gone()

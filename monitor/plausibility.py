@@ -133,11 +133,14 @@ class Plausibility(StaticSource):
         """The sample without what is not believed; what is missing for a moment only keeps its last value."""
         now = astuple(sample)
         last = self._last
-        calm = self._near(now) and not self._doubted
+        calm, full = self._glance(now)
+        if self._doubted:
+            calm = False
+        if self._gaps:
+            full = False
         if self.confirmed:
             self.confirmed = NONE
-        full = t < self._look_t and not self._gaps and self._as_usual(now, calm)
-        if calm and full and not self.aside:  # as at nearly every sample
+        if calm and full and t < self._look_t and not self.aside:  # as at nearly every sample
             self._last_t, self._older, self._last = t, last, now
             return sample
         if self._stuck_ft is not None:
@@ -148,15 +151,15 @@ class Plausibility(StaticSource):
         changes: dict[int, float | None] = {}
         if last is not None and not calm:
             self._doubt_jumps(t, last, now, t - self._last_t, changes)
-        if not full:
-            if t >= self._look_t:
-                believed = last if last is not None else now
-                for channel, why in self._unfilled.look(t, believed):
-                    i = NAMES.index(channel)
-                    if channel not in self.aside:
-                        self._set_aside((channel,), why, t)
-                        self._unfilled_at[i] = believed[i], why
+        if t >= self._look_t:
             self._look_t = t + LOOK_EVERY_S
+            believed = last if last is not None else now
+            for channel, why in self._unfilled.look(t, believed):
+                i = NAMES.index(channel)
+                if channel not in self.aside:
+                    self._set_aside((channel,), why, t)
+                    self._unfilled_at[i] = believed[i], why
+        if not full:
             self._watch_gaps(t, now, interval_s, changes)
         self._last_t = t
         self._older = last
@@ -174,32 +177,25 @@ class Plausibility(StaticSource):
         named.update(dict.fromkeys(self.aside))
         return msgspec.structs.replace(sample, **named)
 
-    def _near(self, now: Row) -> bool:
-        """No channel is far from its last value, seen at a glance, as at nearly every sample.
+    def _glance(self, now: Row) -> tuple[bool, bool]:
+        """No channel is far from its last value; and those supplied are those that were: as at nearly every sample.
 
-        All together, those of a size, are nearer than the least of their bases; else each is looked at.
+        All channels of a size, together, are nearer than the least of their bases; else each is looked at.
         """
         picked = tiny, small, large = self._tiny(now), self._small(now), self._large(now)
         last_tiny, last_small, last_large = self._picked
         self._picked = picked
         try:
-            return (
+            sum(self._others(now))  # type: ignore[arg-type]  # quicker than a look for None among many numbers
+            near = (
                 dist(small, last_small) < _SMALL_BASE  # type: ignore[arg-type]
                 and dist(large, last_large) < _LARGE_BASE  # type: ignore[arg-type]
                 and dist(tiny, last_tiny) < _TINY_BASE  # type: ignore[arg-type]
             )
         except (TypeError, ValueError):  # a channel is missing, or the channels picked are others
-            return False
-
-    def _as_usual(self, now: Row, calm: bool) -> bool:
-        """The channels supplied are those that were. calm: of those that may jump that is known."""
-        if self._absent(now).count(None) != self._n_absent:
-            return False
-        try:
-            sum(self._others(now))  # type: ignore[arg-type]  # quicker than a look for None among many numbers
-        except TypeError:
-            return False
-        return calm or None not in self._tiny(now) + self._small(now) + self._large(now)
+            return False, False
+        usual = self._absent(now).count(None) == self._n_absent
+        return near, usual and (near or None not in tiny + small + large)
 
     def _doubt_jumps(self, t: float, last: Row, now: Row, dt: float, changes: dict[int, float | None]) -> None:
         """Hold back a jump; it counts when the next value says the same, or has said so for long enough."""

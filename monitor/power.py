@@ -79,12 +79,14 @@ class Power(PowerLoss):
         gauges = sample.rpm is not None or sample.manifold_pressure_inhg is not None
         self._acceleration.roll(self.is_set if gauges else self.full_since is not None, self.maybe_off)
 
+    def end_roll(self) -> None:
+        """Off the ground: what is judged on the wheels only waits no more."""
+        for hold in self._on_the_roll:
+            hold.clear()
+        self._acceleration.end()
+
     def climb(self) -> None:
         """One sample of the climb."""
-        for hold in self._on_the_roll:
-            if hold.since is not None:
-                hold.clear()
-        self._acceleration.end()
         self._keep_second()
         self._watch_loss(in_air=True)
 

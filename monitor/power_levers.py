@@ -14,6 +14,7 @@ from monitor.atmosphere import pressure_inhg
 from monitor.settings import Settings
 from monitor.state import State
 
+FAILING_PART = 0.88  # of the best (common practice, no source)
 MOVES_INHG = 0.2  # in a second (common practice, no source)
 OPEN_PART = 0.85  # of ambient pressure: with so much in the manifold the throttle is open (common practice, no source)
 
@@ -22,14 +23,15 @@ class PowerLevers:
     """Keeps the engine's last second and the levers; knows whether less power can be the pilot's doing."""
 
     __slots__ = (
-        "_best_ratio", "_fixed", "_highest", "_least_left", "_lever", "_lever_t", "_propeller", "_ratio", "_s",
-        "_second", "_set", "_smooth", "best_rpm",
+        "_best_ratio", "_fixed", "_good_part", "_highest", "_least_left", "_lever", "_lever_t", "_propeller", "_ratio",
+        "_s", "_second", "_set", "_smooth", "best_rpm",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings) -> None:
         self._s = state
         self._fixed = aircraft.propeller == "fixed"
         self._least_left = 1.0 - settings.engine_failure_part  # with more of it left no drop is sudden
+        self._good_part = max(1.0 - settings.power_loss_part, FAILING_PART)  # with more of it left nothing is lost
         self._set = settings
         self.begin_levers()
 
@@ -48,15 +50,14 @@ class PowerLevers:
     def _keep_second(self) -> None:
         """The last second of rpm and manifold pressure; two samples at least."""
         s, second = self._s, self._second
-        second.append((s.t, s.sample.rpm, s.sample.manifold_pressure_inhg))
-        while len(second) > 2 and s.t - second[1][0] >= 1.0:
+        t, sample = s.t, s.sample
+        second.append((t, sample.rpm, sample.manifold_pressure_inhg))
+        while len(second) > 2 and t - second[1][0] >= 1.0:
             second.popleft()
 
     def _sudden(self, before: float, now: float) -> bool:
-        """So much is gone since the oldest value at hand that it is a failure: with slow data that is over a second
-        old, and a part of the power lost in it may look like all of it lost in one."""
-        if now > before * self._least_left:
-            return False
+        """Less than `_least_left` is left since the oldest value at hand: whether that is a failure. With slow data it
+        is over a second old, and a part of the power lost in it may look like all of it lost in one."""
         longer_s = self._s.t - self._second[0][0] - 1.0
         part = self._set.engine_failure_part * (1.0 + min(max(0.3 * longer_s, 0.0), 0.4))
         return now <= before * (1.0 - part)
@@ -75,6 +76,8 @@ class PowerLevers:
         """A lever has moved in the last 2 s, or two slow samples; the best so far then counts no more."""
         s = self._s
         lever, prop = self._lever, self._propeller
+        if throttle == lever and propeller == prop:  # as at nearly every sample
+            return self._lever_t > 0.0 and self._moved_lately()
         moved = (throttle is not None and lever is not None and throttle < lever - 0.03) or (
             propeller is not None and prop is not None and abs(propeller - prop) > 0.03
         )
@@ -87,6 +90,10 @@ class PowerLevers:
             self._lever = throttle
         if moved or prop is None:
             self._propeller = propeller
+        return self._moved_lately()
+
+    def _moved_lately(self) -> bool:
+        s = self._s
         return self._lever_t > 0.0 and s.t - self._lever_t < max(2.0, 2.2 * s.dt)
 
     def _closed(self, rpm: float) -> bool:

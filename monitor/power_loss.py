@@ -13,6 +13,7 @@ from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.conditions_before import LEVER_CLOSED
 from monitor.judge import Judge
+from monitor.power_levers import FAILING_PART
 from monitor.power_pressure import BACK_PART, PowerPressure
 from monitor.settings import Settings
 from monitor.state import State
@@ -102,19 +103,18 @@ class PowerLoss(PowerPressure):
         red = self._aircraft.rpm_red_line
         if red is not None and rpm > 1.25 * red:
             return  # no engine does that: a damaged value, whatever it stands for
-        self._smooth = (
-            rpm if self._smooth is None else self._smooth + (s.dt if s.dt < 1.0 else 1.0) * (rpm - self._smooth)
-        )
+        smooth = self._smooth
+        smooth = self._smooth = rpm if smooth is None else smooth + (s.dt if s.dt < 1.0 else 1.0) * (rpm - smooth)
         ias = s.ias if s.ias is not None else s.v if s.v is not None else self._best_ias
         if in_air and self._fixed and self.best_rpm is not None and self._too_rich():
             self.best_rpm *= 1.0 - RICH_LEAK_A_SECOND * min(s.dt, 1.0)
         before = s.prev.rpm
-        shown = self._smooth if s.dt < SLOW_S or before is None else min(self._smooth, rpm, before)
+        shown = smooth if s.dt < SLOW_S or before is None else min(smooth, rpm, before)
         if self.best_rpm is None or shown > self.best_rpm:
             best = self.best_rpm = self._held_rpm(shown, ias)
             self._best_ias, self._best_level = ias, s.level
             self._proven_rpm = max(self._proven_rpm, best if red is None else min(best, red))
-        expected = self.best_rpm if red is None else min(self.best_rpm, red)  # an overspeed is no best
+        expected = self.best_rpm if red is None or self.best_rpm < red else red  # an overspeed is no best
         if self._fixed:
             # A fixed-pitch propeller turns slower at less airspeed; the slope is a bound, not an estimate.
             expected -= set_.rpm_slope_per_kt * max(0.0, self._best_ias - ias)
@@ -122,9 +122,11 @@ class PowerLoss(PowerPressure):
             if s.level is not None and self._best_level is not None:
                 climbed = max(0.0, s.level - self._best_level - set_.turn_height_ft)
                 expected *= 1.0 - set_.rpm_lapse_per_1000_ft * climbed / 1000.0
+        if rpm >= self._good_part * expected and self._failure_hold.since is None and self._loss_hold.since is None:
+            return  # as at nearly every sample
         before = self._second[0][1]
-        sudden = before is not None and self._sudden(before, rpm)
-        if before is not None and (sudden or self._failure_hold.since is not None) and rpm < 0.88 * expected:
+        sudden = before is not None and rpm <= before * self._least_left and self._sudden(before, rpm)
+        if before is not None and (sudden or self._failure_hold.since is not None) and rpm < FAILING_PART * expected:
             self._failing(before, rpm, in_air)  # the second time, of slow data, it need not have fallen further
         elif self._failure_hold.since is not None and rpm > 0.9 * expected:
             self._failure_hold.clear()

@@ -8,7 +8,7 @@ from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.atmosphere import pressure_inhg
 from monitor.judge import Judge
-from monitor.power_levers import PowerLevers, throttle_closed
+from monitor.power_levers import FAILING_PART, PowerLevers, throttle_closed
 from monitor.settings import Settings
 from monitor.state import State
 
@@ -79,23 +79,26 @@ class PowerPressure(PowerLevers):
             altitude = s.height or 0.0
         ambient = pressure_inhg(altitude)
         now = pressure / ambient
-        ratio = self._ratio = (
-            now if self._ratio is None else self._ratio + (s.dt if s.dt < 1.0 else 1.0) * (now - self._ratio)
-        )
+        ratio = self._ratio
+        ratio = self._ratio = now if ratio is None else ratio + (s.dt if s.dt < 1.0 else 1.0) * (now - ratio)
         if self._best_ratio is None or ratio > self._best_ratio:
             self._best_ratio = ratio
             self._proven_ratio = max(self._proven_ratio, ratio)
         before = self._second[0][2]
-        fell = before is not None and self._sudden(before, pressure)
-        fell = fell or (self._pressure_failure_hold.since is not None and now < 0.88 * self._best_ratio)
+        fell = before is not None and pressure <= before * self._least_left and self._sudden(before, pressure)
+        failure, loss = self._pressure_failure_hold, self._pressure_loss_hold
+        if now >= self._good_part * self._best_ratio and not fell and failure.since is None and loss.since is None:
+            return  # as at nearly every sample
+        fell = fell or (failure.since is not None and now < FAILING_PART * self._best_ratio)
         if fell and (s.sample.throttle is not None or self._not_by_hand(in_air)):
-            self._pressure_failure_hold.begin_agreed(s.t, s.t, s.dt)
-        elif self._pressure_failure_hold.since is not None and now > 0.9 * self._best_ratio:
-            self._pressure_failure_hold.clear()
+            failure.begin_agreed(s.t, s.t, s.dt)
+        elif failure.since is not None and now > 0.9 * self._best_ratio:
+            failure.clear()
         limit = self._best_ratio * (1.0 - set_.power_loss_part)
-        low = now < limit and self._loss_can_be_told(in_air)
-        if low or now > self._best_ratio * (1.0 - 0.8 * set_.power_loss_part):
-            self._once_more(self._pressure_loss_hold, low)
+        if now < limit and self._loss_can_be_told(in_air):
+            self._begin_once_more(loss, s.t)
+        elif loss.since is not None and now > self._best_ratio * (1.0 - 0.8 * set_.power_loss_part):
+            loss.clear()
 
     def _not_by_hand(self, in_air: bool) -> bool:
         """Without a lever channel: just off the ground nobody closes the throttle, but for practice."""

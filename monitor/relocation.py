@@ -15,23 +15,24 @@ STAYS_KT = 10.0
 
 
 class Relocation:
-    """Compares each sample with the one before; `moved` once the second sample on the new place has come."""
+    """Compares a sample with the one before; `moved` once the second sample on the new place has come. It need not be
+    asked while the airspeed falls by no more than `STOPS_KT` and nothing is pending."""
 
-    __slots__ = ("_pending_kt",)
+    __slots__ = ("pending_kt",)
 
     def __init__(self) -> None:
-        self._pending_kt: float | None = None  # the speed there
+        self.pending_kt: float | None = None  # the speed there, where the sample before told of it
 
     def moved(self, sample: Sample, before: Sample, dt: float) -> bool:
         """One sample, `dt` seconds after the one before."""
         speed = sample.ias_kt if sample.ias_kt is not None else sample.groundspeed_kt
-        pending, self._pending_kt = self._pending_kt, None
+        pending, self.pending_kt = self.pending_kt, None
         if pending is not None and speed is not None and abs(speed - pending) < STAYS_KT:
             return True
         if speed is None or (before.ias_kt or before.groundspeed_kt or 0.0) - speed <= STOPS_KT:
             return False  # as at nearly every sample
         if _signs(before, sample, dt) >= 2:
-            self._pending_kt = speed
+            self.pending_kt = speed
         return False
 
 

@@ -84,7 +84,7 @@ class Routine(ClimbRoutine):
         """One sample of the roll."""
         s, done = self._s, self.done
         self.watch_climb()
-        if self._tell.waits:
+        if self._tell.waiting:
             self._watch_pilot()
         if self._judge.aborted or self._judge.engine_failed:
             self._rotate_call.cancel()

@@ -104,7 +104,7 @@ class ClimbRoutine:
     def climb(self) -> None:
         """One sample of the climb."""
         self.watch_climb()
-        if self._tell.waits:
+        if self._tell.waiting:
             self._watch_pilot()
         done = self.done
         if "positive-rate" not in done:
@@ -120,7 +120,9 @@ class ClimbRoutine:
         if "after-takeoff" not in done:
             self._watch_after_takeoff()
         if "lean" not in done:
-            self._watch_lean()
+            altitude = self._s.sample.altitude_ft
+            if altitude is not None and altitude >= self.lean_ft:
+                self._lean(altitude)
         elif self._s.sample.egt_degf is not None:
             self._watch_re_lean(self._s.sample.egt_degf)
         if self._options.level_off_ft is not None:
@@ -201,10 +203,12 @@ class ClimbRoutine:
     def _watch_turn(self) -> None:
         s, set_ = self._s, self._set
         passed = self._passed(self.turn_height_ft)
+        if passed is None:
+            return
         length = self._options.runway_length_ft
         if self._procedure.turn_rule == "pattern" and length is not None and self._judge.roll_ft < length:
             return  # not yet beyond the departure end
-        if passed is None or self.flaps_out() or (s.climb_fpm is not None and s.climb_fpm < 0.0):
+        if self.flaps_out() or (s.climb_fpm is not None and s.climb_fpm < 0.0):
             return
         if s.ias is not None and s.ias < self._speeds.best_rate - set_.climb_slow_kt:
             return
@@ -228,7 +232,7 @@ class ClimbRoutine:
         self.give("after-takeoff", t)
 
     def _watch_after_takeoff(self) -> None:
-        levelled = self._conditions.levelled()
+        levelled = self._conditions.levelled() if self._conditions.level_since is not None else None
         if levelled is not None:
             self.give("after-takeoff", levelled)
         if self._procedure.departure == "circuit":
@@ -237,11 +241,8 @@ class ClimbRoutine:
         if passed is not None:
             self.give("after-takeoff", passed)
 
-    def _watch_lean(self) -> None:
+    def _lean(self, altitude: float) -> None:
         s = self._s
-        altitude = s.sample.altitude_ft
-        if altitude is None or altitude < self.lean_ft:
-            return
         if self.field_altitude_ft is None or self.field_altitude_ft >= self.lean_ft:
             self.done.add("lean")  # the field is above it: leaned on the ground
             self._re_lean_ft = altitude

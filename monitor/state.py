@@ -28,7 +28,7 @@ class State(Heights):
 
     __slots__ = (
         "_position", "confirmed", "dt", "history", "ias", "ias_behind_kt", "ias_died", "ias_set_aside", "ias_trend",
-        "prev", "prev_t", "rest_ias", "sample", "t", "track", "v", "v_trend",
+        "prev", "prev_t", "rest_ias", "sample", "t", "track", "v", "v_measured", "v_trend",
     )  # fmt: skip
 
     def __init__(self, options: Options) -> None:
@@ -47,6 +47,7 @@ class State(Heights):
         self.ias_behind_kt = 0.0  # the groundspeed gained while the airspeed stands, as if stuck; 0 while it moves
         self.ias_died = False  # it fell to nothing in a moment, and there is no groundspeed to tell by
         self.v: float | None = None  # speed over the ground as well as it is known
+        self.v_measured = False  # it is sent, or positions are; else it is taken from the airspeed itself
         self.ias_trend = Trend(1.0)
         self.v_trend = Trend(1.0)
         self.rest_ias: float | None = None
@@ -62,8 +63,9 @@ class State(Heights):
         self.sample = sample
         self.dt = t - self.t if self.history else 0.0
         self.t = t
+        self.v_measured = sample.groundspeed_kt is not None or sample.latitude_deg is not None
         ias = sample.ias_kt
-        if ias is not None and (self.ias_died or self._dies(ias)):
+        if ias is not None and (self.ias_died or (ias < DEAD_KT and self._dies(ias))):
             self.ias_died = ias < DEAD_KT
             self.ias = self.v = None
         elif ias is not None and not self.ias_set_aside:
@@ -83,15 +85,10 @@ class State(Heights):
             history.popleft()
 
     def _dies(self, ias: float) -> bool:
-        """Without groundspeed the airspeed's fall would look like a stop. Many a needle drops to 0 as an aeroplane
+        """Nearly 0: without groundspeed it would look like a stop. Many a needle drops to 0 as an aeroplane
         really stops, though, from where it comes alive."""
         fast = self.ias is not None and self.ias > DIES_FROM_KT
-        return fast and ias < DEAD_KT and not self.v_measured and stops(self.ias, ias, self.dt)
-
-    @property
-    def v_measured(self) -> bool:
-        """The speed over the ground is sent, or positions are; else it is taken from the airspeed itself."""
-        return self.sample.groundspeed_kt is not None or self.sample.latitude_deg is not None
+        return fast and not self.v_measured and stops(self.ias, ias, self.dt)
 
     @property
     def fastest_kt(self) -> float:

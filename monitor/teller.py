@@ -60,7 +60,7 @@ class Teller:
         self._level = options.level if options.level is not None else procedure.level
         self._levels = {**procedure.levels, **options.levels}
         self._pilot_first = procedure.pilot_calls_first
-        self._waiting: dict[str, Hold] = {}
+        self.waiting: dict[str, Hold] = {}  # calls that wait for the pilot
         self.events: list[Event] = []
         self.said: deque[Event] = deque(maxlen=12)
         self.takeoff: int | None = None
@@ -81,9 +81,9 @@ class Teller:
         self._advisories = 0
         self._land_ahead = False  # said, of a loss of power
         self._gauge_said.clear()
-        for hold in self._waiting.values():
+        for hold in self.waiting.values():
             hold.clear()
-        self._waiting.clear()
+        self.waiting.clear()
 
     def take(self) -> list[Event]:
         """The events since the last call."""
@@ -147,24 +147,19 @@ class Teller:
         wait_s = self._set.pilot_first_rotate_s if id_ in ROTATE else self._set.pilot_first_s
 
         def speak(due: float) -> None:
-            self._waiting.pop(id_, None)
+            self.waiting.pop(id_, None)
             self.emit("callout", id_, t, self._words.say(key) if self._calls(id_, due) else None, {"pilot": "waited"})
 
-        hold = self._waiting[id_] = Hold(self._agenda, wait_s, speak)
+        hold = self.waiting[id_] = Hold(self._agenda, wait_s, speak)
         hold.begin(t)
 
     def acted(self, id_: str, t: float) -> None:
         """The pilot did at `t` what call `id_` asks for: if it waits, it stays silent."""
-        hold = self._waiting.pop(id_, None)
+        hold = self.waiting.pop(id_, None)
         if hold is not None and hold.since is not None:
             due = hold.since
             hold.clear()
             self.emit("callout", id_, due, None, {"pilot": "acted", "acted_s": round(t - due, 2)})
-
-    @property
-    def waits(self) -> bool:
-        """A call waits for the pilot."""
-        return bool(self._waiting)
 
     def check(self, list_: str, item: str, state: str, t: float, matters: bool = False) -> None:
         """One item of a checklist: said when wrong, or unseen where that matters; else it is asked on the screen."""

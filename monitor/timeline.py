@@ -20,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from monitor.frozen import Frozen
-from monitor.relocation import Relocation
+from monitor.relocation import STOPS_KT, Relocation
 from monitor.sample import Sample
 
 ENOUGH_S = 0.05
@@ -119,7 +119,7 @@ class Timeline:
             if self._odd:
                 self._go_on(arrival_s, t)
             self.t = t
-            self.arrival_s = self._advance_arrival = arrival_s
+            self.arrival_s = arrival_s
             self._look_in -= 1
             if self._look_in <= 0:
                 self._learn_interval(dt)
@@ -129,16 +129,18 @@ class Timeline:
             self._skipped = 0
             before, before_t = self._before, self._before_t
             self._before, self._before_t = sample, t
-            if (
-                before is not None
-                and sample.ias_kt == before.ias_kt  # as at few samples
-                and self._frozen.stands(t, sample, before, before_t, self.interval_s)
-            ):
+            if before is None:
+                self.judged_t, self.judged_arrival_s = t, arrival_s
+                return ((t, sample),)
+            ias, ias_before = sample.ias_kt, before.ias_kt
+            if ias == ias_before and self._frozen.stands(t, sample, before, before_t, self.interval_s):
                 return self._stands_still(t)
             if self._stood:
                 self._moves_again(t)
             self.judged_t, self.judged_arrival_s = t, arrival_s
-            if before is not None and self._relocation.moved(sample, before, t - before_t):
+            where = self._relocation
+            looks = ias is None or ias_before is None or ias_before - ias > STOPS_KT or where.pending_kt is not None
+            if looks and where.moved(sample, before, t - before_t):
                 self._restart(t)
                 self._emit("restarted", t)
             return ((t, sample),)
@@ -164,7 +166,7 @@ class Timeline:
 
     def _first(self, sample: Sample, arrival_s: float) -> tuple[tuple[float, Sample], ...]:
         self.own_time = sample.time_s is not None
-        self._first_arrival = self.arrival_s = self._advance_arrival = arrival_s
+        self._first_arrival = self.arrival_s = arrival_s
         self.t = sample.time_s if sample.time_s is not None else 0.0
         self.state = "on"
         self._judged(self.t, arrival_s)
@@ -222,7 +224,7 @@ class Timeline:
         if self.state != "on":
             self._returned(arrival_s, held_t)
         self.t = held_t
-        self.arrival_s = self._advance_arrival = arrival_s
+        self.arrival_s = arrival_s
         self._recent.clear()
         self._look_in = 0
         self._judged(t, arrival_s)
@@ -240,6 +242,8 @@ class Timeline:
     def _repeat(self, arrival_s: float) -> None:
         assert self.t is not None
         self.dropped_repeat += 1
+        if not self._repeats:
+            self._advance_arrival = self.arrival_s
         self._repeats += 1
         was_lost = self.state == "lost"
         self.arrival_s = self.judged_arrival_s = arrival_s

@@ -17,7 +17,7 @@ class Trend:
     that there is a rate at all.
     """
 
-    __slots__ = ("_a", "_b", "_long", "_n", "_short", "rate", "ready", "t", "tau_s", "value")
+    __slots__ = ("_a", "_b", "_long", "_n", "_settled", "_short", "rate", "ready", "t", "tau_s", "value")
 
     def __init__(self, tau_s: float) -> None:
         self.tau_s = tau_s
@@ -29,6 +29,7 @@ class Trend:
         self.rate = 0.0
         self.t = 0.0
         self._n = 0
+        self._settled = False
         self.ready = False
         self._short = self._long = 0.0  # the intervals for which the gains are right
         self._a = self._b = 1.0
@@ -46,7 +47,7 @@ class Trend:
         """Take in one value at time `t` (seconds, later than the last)."""
         dt = t - self.t
         self.t = t
-        if self._short < dt < self._long and self._n == SETTLED:
+        if self._settled and self._short < dt < self._long:
             a, b = self._a, self._b
         elif self._n:
             a, b = self._gains(dt)
@@ -72,4 +73,5 @@ class Trend:
             if least > b:
                 return max(a, (2 * n - 1) * least / 3.0), least
             self._n = SETTLED
+            self._settled = True
         return a, b

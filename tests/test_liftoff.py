@@ -49,6 +49,12 @@ def test_a_float_at_one_sample_a_second() -> None:
     assert _off(takeoff(1.0, **_climbing(FLOAT)).without("on_ground")) == pytest.approx(OFF_S, abs=0.75)
 
 
+def test_two_touches_for_a_moment_are_no_landing() -> None:
+    """A wheel that brushes the runway twice in a float, 0.15 s each time, has not landed."""
+    flight = takeoff(20.0, **_climbing(FLOAT)).bend("on_ground", 28.5, 28.65, 1.0).bend("on_ground", 30.0, 30.15, 1.0)
+    assert not fly(flight).all("phase", "landing-roll")
+
+
 @pytest.mark.parametrize("left_out", [(), ("height_ft",)])
 def test_a_hop_that_settles_is_no_lift_off(left_out: tuple[str, ...]) -> None:
     """After a hop of 1.2 s the lift-off is the later one."""

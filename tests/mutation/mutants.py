@@ -838,7 +838,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "        self._aloft.rolling(s, self._grade)\n",
         "",
         "lift-off is stamped at the end of a float, 7 s late",
-        LIFTOFF,
+        ("test_liftoff", "test_phases"),
     ),
     Mutant(
         "a wing that rises taken for a climb",
@@ -846,7 +846,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "CLIMB_PER_BANK_RATE = 3.0",
         "CLIMB_PER_BANK_RATE = 0.0",
         "lift-off is stamped when the first of two wheels leaves",
-        LIFTOFF,
+        ("test_liftoff", "test_phases"),
     ),
     Mutant(
         "two samples a second smoothed",
@@ -854,7 +854,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "SPARSE_S = 0.4",
         "SPARSE_S = 0.5",
         "at 2 Hz lift-off is stamped up to a second early",
-        LIFTOFF,
+        ("test_liftoff", "test_phases"),
     ),
     Mutant(
         "a long float's beginning forgotten",
@@ -862,7 +862,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "            return self._floats_t\n",
         "            pass\n",
         "lift-off is stamped 15 s before it was certain, in the middle of a float",
-        LIFTOFF,
+        ("test_liftoff", "test_phases"),
     ),
     Mutant(
         "every runway level",
@@ -870,7 +870,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "self.part = min(rise / self._rolled_ft, STEEPEST) if sure else 0.0",
         "self.part = 0.0",
         "uphill lift-off is stamped in the middle of the roll",
-        LIFTOFF,
+        ("test_liftoff", "test_phases"),
     ),
     Mutant(
         "gusts taken for noise",
@@ -1356,10 +1356,42 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "one damaged sample is a best",
         "monitor/power_loss.py",
-        "self._smooth if s.dt < SLOW_S or before is None else min(self._smooth, rpm, before)",
-        "self._smooth",
+        "smooth if s.dt < SLOW_S or before is None else min(smooth, rpm, before)",
+        "smooth",
         "an engine failure for one spike of a slow feed",
         POWER,
+    ),
+    Mutant(
+        "half of the rpm is enough",
+        "monitor/power_loss.py",
+        "        if rpm >= self._good_part * expected and",
+        "        if rpm >= 0.5 * expected and",
+        "a partial loss of power is never told",
+        POWER,
+    ),
+    Mutant(
+        "half of the pressure is enough",
+        "monitor/power_pressure.py",
+        "        if now >= self._good_part * self._best_ratio and",
+        "        if now >= 0.5 * self._best_ratio and",
+        "a loss that a governor hides is never told",
+        POWER,
+    ),
+    Mutant(
+        "a speed far from the stall is never near it",
+        "monitor/deviations_air.py",
+        "        if ias >= self._stall_far_kt and",
+        "        if ias >= 0.9 * self._stall_far_kt and",
+        "a speed near the stall is not told",
+        DEVIATIONS,
+    ),
+    Mutant(
+        "the wheels' touch outlasts a bounce",
+        "monitor/liftoff.py",
+        "            self.switch_dead = False\n            self._since = None\n            return None",
+        "            self.switch_dead = False\n            return None",
+        "two touches of a bouncing wheel are a landing",
+        ("test_liftoff", "test_phases"),
     ),
     Mutant(
         "a slow hand is a failure",
@@ -1678,7 +1710,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a dead needle is a stop",
         "monitor/state.py",
-        "self.ias_died or self._dies(ias)",
+        "self.ias_died or (ias < DEAD_KT and self._dies(ias))",
         "self.ias_died",
         "a dead airspeed is a rejection",
         FIFTH_LOOK,
@@ -1927,8 +1959,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "unfilled",
         "monitor/plausibility.py",
-        "            if t >= self._look_t:\n",
-        "            if False:\n",
+        "        if t >= self._look_t:\n",
+        "        if False:\n",
         "a field never filled silences the coach",
         SIXTH_LOOK,
     ),
@@ -1983,7 +2015,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "put back",
         "monitor/timeline.py",
-        "            if before is not None and self._relocation.moved(sample, before, t - before_t):",
+        "            if looks and where.moved(sample, before, t - before_t):",
         "            if False:",
         "after a reset a lift-off on the wheels",
         SIXTH_LOOK,
@@ -1991,7 +2023,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "put back once",
         "monitor/relocation.py",
-        "            self._pending_kt = speed\n        return False",
+        "            self.pending_kt = speed\n        return False",
         "            return True\n        return False",
         "two damaged values are a reset",
         SIXTH_LOOK,
@@ -2516,7 +2548,7 @@ MUTANTS: tuple[Mutant, ...] = (
         "max(self._set.drift_deg, CRAB_PART * abs(off_deg))",
         "self._set.drift_deg",
         "a float in a strong crosswind is an abort",
-        LIFTOFF,
+        ("test_liftoff", "test_phases"),
     ),
     Mutant(
         "an altimeter that comes back climbs",
