@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from math import inf
 
-from monitor.liftoff import Touchdown
 from monitor.settings import Settings
 from monitor.state import State
 from monitor.timeline import OFTEN_S
+from monitor.touchdown import Touchdown
 
 CIRCUIT_FT, DESCENT_FT = 700.0, 300.0  # above the field, and down from there (common practice, no source)
 

@@ -5,21 +5,18 @@ All numbers: measured on model flights and on recorded training flights.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from itertools import islice
+from math import inf
 
+from monitor.climb_lag import shows_late_s
 from monitor.first_climb import climb_began
 from monitor.settings import Settings
 from monitor.state import Row, State
 
 FAST_S = 0.5  # up to this usual interval the data counts as fast
 SPARSE_S = 0.4  # beyond this, too few samples to smooth vertical speed over
-SHOWS_S = 0.08  # a climb is this old when it first shows in vertical speed; here and below measured on model flights
-LAG_PART = 0.65  # of the instrument's time constant comes on top
-LAG_MOST_S = 0.6
-LAG_OVER_S = 6.0  # the last seconds before certainty, from which the lag is found
-LAG_SPREAD_S = 0.13  # how much lags differ from one instrument to the next (standard deviation)
-SCATTER_PART = 1.5  # of the level's mean scatter is taken for its standard deviation
 SAG_NONE_FT = 2.0  # below this, altitude did not sag on the roll and can tell the lag
 SETTLED_FPM = 150.0  # slow data with height above ground: a climb by which the height gained tells the time it took
 SETTLED_WITHIN_S = 3.2
@@ -28,7 +25,9 @@ FLOATS_PART = 0.25  # slow data: of the first climb clear of the ground, which i
 FLOATS_LEAST_FPM = 20.0
 CLIMB_HALF_S, TURN_HALF_S = 0.2, 0.5  # to each side: a climb is the mean of so long, the turning of nose and wings
 NOISY_HALF_S = 0.4  # a climb that is the slope of a noisy level
-CLIMB_PER_BANK_RATE = 3.0  # ft/min a deg/s: one main wheel leaves first, and rolling about the other lifts the middle
+CLIMB_PER_BANK_RATE = 5.0  # ft/min a deg/s: one main wheel leaves first, and rolling about the other lifts the middle
+# An aeroplane that grazes the runway climbs away slowly: its pace, from so long before to so long after it shows.
+GROWS_BEFORE_S, GROWS_S, GROWS_LEAST_FPM_S, GROWN_MOST_S = 0.3, 0.9, 50.0, 0.25
 SUM_NEAR_FT = 0.5  # what vertical speed's noise adds up to
 FLOAT_MOST_S = 4.0  # the wheels left no longer than this before it was clear of the ground
 SLOW_S = 1.5  # and beyond this as so slow that a climb rate says little of the moment it began
@@ -62,13 +61,8 @@ class WheelsOff:
         return self._began_slow(interval_s)
 
     def _lag_s(self) -> float:
-        """How late a climb's beginning shows in vertical speed: by its instrument's lag against the level.
-
-        The sum of an instrument that lags by T falls short of the height gained by T times the climb it shows (first
-        order): T is the slope of the one against the other, by least squares, drawn to the usual lag the more the
-        level scatters. A beginning climb shows about two thirds of T late. From an altitude that sags on the roll
-        nothing can be learned: the usual lag.
-        """
+        """How late a climb's beginning shows in vertical speed. From an altitude that sags on the roll nothing can be
+        learned: the usual lag."""
         s = self._s
         if s.sample.vertical_speed_fpm is None:
             return 0.0  # the slope of the level, taken to both sides, is not late
@@ -77,12 +71,7 @@ class WheelsOff:
             sag_ft = SAG_NONE_FT if s.zero_ft is None else abs(s.zero_ft - lowest) - 2.0 * s.level_noise
             if sag_ft >= SAG_NONE_FT:
                 return usual_s
-        found, weight = _lag_by_level(self._rows, lowest)
-        weight *= LAG_SPREAD_S**2
-        scatter = (SCATTER_PART * s.level_noise) ** 2
-        usual = (usual_s - SHOWS_S) / LAG_PART
-        lag = (weight * found + scatter * usual) / (weight + scatter) if weight + scatter > 0.0 else usual
-        return SHOWS_S + LAG_PART * min(max(lag, 0.0), LAG_MOST_S)
+        return shows_late_s(self._rows, lowest, s.level_noise, usual_s)
 
     def _began_fast(self) -> float:
         """When the climb last grew beyond what struts, a rising nose and a rising wing give with a wheel down.
@@ -90,8 +79,8 @@ class WheelsOff:
         One main wheel leaves after the other, in half a second and more where the aeroplane grazes the runway: the
         climb of rolling about the last one is none yet. In gusts an aeroplane sinks again in ground effect without
         touching: a climb that began higher than `liftoff_near_ft` above the lowest level did not begin on the wheels,
-        unless there is no other. Measured on 3,437 model flights at 20 Hz: error p95 0.13 s with clean instruments;
-        with noise and lag of all kinds 0.17 s with height sent, 0.30 s with altitude only.
+        unless there is no other. One that grows slowly began longer before. Measured on 3,202 model flights at 20 Hz
+        with noise and lag of all kinds: error p95 0.16 s with height sent, 0.22 s with altitude only.
         """
         s = self._s
         rows, later = self._searched()
@@ -106,11 +95,17 @@ class WheelsOff:
                 part = before / (before - excess)
                 t = rows[earlier][0] + part * (rows[earlier + 1][0] - rows[earlier][0])
                 if above <= near:
-                    return t
+                    return t - self._grown_s(motion, earlier + 1)
                 if best is None or above < best[0]:
                     best = above, t
             excess = before
         return best[1] if best is not None else rows[0][0]
+
+    def _grown_s(self, motion: _Motion, i: int) -> float:
+        """How long the climb has grown by row `i`, at the pace at which it grows on from there, to be more than struts
+        give."""
+        pace_fpm_s = motion.climb_growth(i)
+        return min(self._set.liftoff_climb_base_fpm / max(pace_fpm_s, GROWS_LEAST_FPM_S), GROWN_MOST_S)
 
     def _risen(self, rows: Sequence[Row]) -> tuple[list[float], float]:
         """How far each row is above the lowest level, and up to where that is near it.
@@ -137,7 +132,7 @@ class WheelsOff:
         if self._since is None or step <= 0.0:
             return rows, last
         first = max(last - round(FLOAT_MOST_S / step), 0)
-        return rows[first : last + 2 + round(TURN_HALF_S / step)], last - first
+        return rows[first : last + 2 + round((GROWS_S + CLIMB_HALF_S) / step)], last - first
 
     def _last_row(self) -> int:
         """The last row at which the wheels may still have been on the ground."""
@@ -208,6 +203,14 @@ class _Motion:
             return _mean(self._climb[max(i - self._climb_rows, 0) : i + self._climb_rows + 1])
         return 0.0 if self._level is None else 60.0 * self._rate(self._level, i, self._level_rows)
 
+    def climb_growth(self, i: int) -> float:
+        """The pace at which the climb grows about row `i` (ft/min a second); infinite where there are no others."""
+        times, last = self._t, len(self._t) - 1
+        before = bisect_left(times, times[i] - GROWS_BEFORE_S)
+        after = min(bisect_left(times, times[i] + GROWS_S), last)
+        over_s = times[after] - times[before]
+        return (self.climb_fpm(after) - self.climb_fpm(before)) / over_s if over_s > 0.0 else inf
+
     def turning(self, i: int) -> tuple[float | None, float]:
         """How fast the nose rises (deg/s; None where not sent) and the wings roll off level (0 where not sent)."""
         earlier, later = _halves(i, self._turn_rows)
@@ -259,27 +262,6 @@ def _by_height_gained(rows: list[Row], t: float, ground_ft: float) -> float:
         if at >= t and level is not None and climb_fpm is not None and climb_fpm >= SETTLED_FPM:
             return at - GAINED * max(level - ground_ft, 0.0) / climb_fpm * 60.0 - GAINED_LEAD_S
     return t
-
-
-def _lag_by_level(rows: list[Row], lowest_ft: float) -> tuple[float, float]:
-    """Slope of (height gained less vertical speed summed up, ft) against vertical speed (ft/s) over the last seconds,
-    and the sum of squares that it rests on."""
-    start = max(len(rows) - 1 - round(LAG_OVER_S * (len(rows) - 1) / (rows[-1][0] - rows[0][0])), 0)
-    climbed = n = x_sum = y_sum = xx_sum = xy_sum = 0.0
-    before_t, before = rows[start][0], (rows[start][3] or 0.0) / 60.0
-    for t, _, level, climb_fpm, _ in islice(rows, start, None):
-        x = (climb_fpm or 0.0) / 60.0
-        climbed += 0.5 * (x + before) * (t - before_t)
-        before_t, before = t, x
-        if level is not None:
-            y = level - lowest_ft - climbed
-            n += 1.0
-            x_sum += x
-            y_sum += y
-            xx_sum += x * x
-            xy_sum += x * y
-    spread = xx_sum - x_sum * x_sum / n if n > 0.0 else 0.0
-    return ((xy_sum - x_sum * y_sum / n) / spread, spread) if spread > 1e-6 else (0.0, 0.0)
 
 
 def _highest_climb(rows: list[Row], last: int) -> float:

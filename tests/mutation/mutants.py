@@ -826,7 +826,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "lift-off stamped early without a switch",
-        "monitor/liftoff_time.py",
+        "monitor/climb_lag.py",
         "SHOWS_S = 0.08",
         "SHOWS_S = 0.5",
         "lift-off is stamped 0.4 s early",
@@ -841,9 +841,25 @@ MUTANTS: tuple[Mutant, ...] = (
         ("test_liftoff", "test_phases"),
     ),
     Mutant(
+        "a grazing lift-off is stamped where it shows",
+        "monitor/liftoff_time.py",
+        "                    return t - self._grown_s(motion, earlier + 1)",
+        "                    return t",
+        "lift-off late where the aeroplane grazes the runway",
+        ("test_liftoff",),
+    ),
+    Mutant(
+        "a coarse altitude tells the lag",
+        "monitor/climb_lag.py",
+        "max(SCATTER_PART * level_noise_ft, _step_ft(rows))",
+        "(SCATTER_PART * level_noise_ft)",
+        "lift-off early by a lag that the altimeter's steps make",
+        ("test_liftoff",),
+    ),
+    Mutant(
         "a wing that rises taken for a climb",
         "monitor/liftoff_time.py",
-        "CLIMB_PER_BANK_RATE = 3.0",
+        "CLIMB_PER_BANK_RATE = 5.0",
         "CLIMB_PER_BANK_RATE = 0.0",
         "lift-off is stamped when the first of two wheels leaves",
         ("test_liftoff", "test_phases"),
@@ -1387,7 +1403,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "the wheels' touch outlasts a bounce",
-        "monitor/liftoff.py",
+        "monitor/touchdown.py",
         "            self.switch_dead = False\n            self._since = None\n            return None",
         "            self.switch_dead = False\n            return None",
         "two touches of a bouncing wheel are a landing",
@@ -1918,7 +1934,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "one closed switch",
-        "monitor/liftoff.py",
+        "monitor/touchdown.py",
         "            return None  # one sample may be a damaged one\n",
         "",
         "one sample is a landing",
@@ -2118,7 +2134,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a tailwind is flying speed",
-        "monitor/liftoff.py",
+        "monitor/touchdown.py",
         "self._rolls_out(s, speed / vr)",
         "self._rolls_out(s, max(speed, s.v or 0.0) / vr)",
         "a touch-and-go with a tailwind is not seen",
@@ -2328,7 +2344,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a switch is believed at once aloft",
-        "monitor/liftoff.py",
+        "monitor/touchdown.py",
         "TOUCHED_S, TOUCHED_ALOFT_S = 0.3, 2.0",
         "TOUCHED_S, TOUCHED_ALOFT_S = 0.3, 0.3",
         "a landing at 150 ft by a switch closed for a moment",
@@ -2336,7 +2352,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a switch is believed in a climb",
-        "monitor/liftoff.py",
+        "monitor/touchdown.py",
         " or (s.climb_fpm or 0.0) > CLIMBS_FPM\n",
         "\n",
         "a landing at 150 ft in the climb",
@@ -2344,7 +2360,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a switch is believed low in a climb",
-        "monitor/liftoff.py",
+        "monitor/touchdown.py",
         "(self._set.liftoff_sure_ft if climbs else OVERRULED_FT)",
         "OVERRULED_FT",
         "a landing at 36 ft in the climb",
@@ -2352,7 +2368,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a switch is never believed aloft",
-        "monitor/liftoff.py",
+        "monitor/touchdown.py",
         "not (flies and self._stuck(s))",
         "not flies",
         "a touchdown with the altimeter set anew is missed",
@@ -2616,7 +2632,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a short landing is none",
-        "monitor/liftoff.py",
+        "monitor/touchdown.py",
         "SLOWED_S, SAGGED_FT = 5.0, 5.0",
         "SLOWED_S, SAGGED_FT = 0.01, 5.0",
         "a short touch-and-go is not coached",
@@ -2624,7 +2640,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a low pass lands",
-        "monitor/liftoff.py",
+        "monitor/touchdown.py",
         "SLOWED_S, SAGGED_FT = 5.0, 5.0",
         "SLOWED_S, SAGGED_FT = 5.0, 25.0",
         "a takeoff is called in a low pass",
@@ -2632,7 +2648,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "the field must be known to land",
-        "monitor/liftoff.py",
+        "monitor/touchdown.py",
         "return speed_part < AS_SLOW_PART and self._came_down(s)",
         "return False",
         "a touch-and-go is missed in a recording that begins in flight",
@@ -2640,7 +2656,7 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "a stall lands",
-        "monitor/liftoff.py",
+        "monitor/touchdown.py",
         "POWER_OFF and pitch < NOSE_DOWN_DEG and",
         "POWER_OFF and",
         "a takeoff is called after a practised stall",
