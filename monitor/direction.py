@@ -23,6 +23,7 @@ TRACK_SAMPLES, TRACK_AGREES_DEG = 5, 3.0  # common practice, no source
 ALONG_DEG = 3.0  # a roll's own wandering about where it began to point (common practice, no source)
 NO_TRACK_DEG = 40.0  # so far off no roll is, and no compass: a damaged value (common practice, no source)
 ODD_DEG = 8.0  # off the headings before and after, which agree: a damaged value (common practice, no source)
+SAME_RUNWAY_DEG = 20.0  # landed so far off the last heading at most, it is the same runway (common practice, no source)
 CRAB_PART = 0.5
 """Of what the nose is off, the track of an aeroplane on its wheels is off by more: tyres slide a few degrees aside
 (common practice, no source)."""
@@ -88,12 +89,14 @@ class Direction:
         self._fast_yet = False
         self._stood_along = False  # along the given heading
 
-    def line_up(self) -> None:
-        """Lined up: the heading is the runway's, unless that was given."""
+    def line_up(self, landed: bool = False) -> None:
+        """Lined up: the heading is the runway's, unless that was given; or landed, where it is known from before."""
         heading = self._s.sample.heading_deg
-        given = self._given
+        given, before = self._given, self._conditions.runway_heading
         if heading is None:
             return
+        if landed and before is not None and abs(turn(before, heading)) <= SAME_RUNWAY_DEG:
+            return  # a wheel that touches in a crab, or a swing, shows no other runway
         off_deg = 0.0 if given is None else abs(turn(given, heading))
         self._runway_before = self._conditions.runway_heading
         if off_deg <= LINED_UP_DEG and given is not None and (self._s.v or 0.0) < MOVING_KT:

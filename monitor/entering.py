@@ -86,7 +86,7 @@ class Entering:
         self._airspeed_data.begin()
         self._configuration.begin()
 
-    def _count_takeoff(self) -> None:
+    def _count_takeoff(self, landed: bool = False) -> None:
         if self._aborted_in == self._takeoffs + 1:
             self._takeoffs += 1  # an abort before the roll has used up the number
         self.teller.number(self._takeoffs + 1)
@@ -94,7 +94,7 @@ class Entering:
         self.routine.done.update(self.teller.called)  # lined up before, and no roll came of it
         altitude = self.state.sample.altitude_ft
         self.routine.field_altitude_ft = altitude if altitude is not None else self.options.field_elevation_ft
-        self._direction.line_up()
+        self._direction.line_up(landed)
 
     def _enter_lined_up(self, before: str | None, t: float) -> dict[str, Any]:
         self._count_takeoff()
@@ -105,7 +105,7 @@ class Entering:
         landed = before == "landing-roll"
         rolled_ft = self.judge.roll_ft if landed else None
         if before != "lined-up":  # a touch-and-go: configuration, power, rotate and the climb
-            self._count_takeoff()
+            self._count_takeoff(landed)
             self.routine.done.update(("clock", "airspeed-alive"))
         self._takeoffs += 1
         self._conditions.begin_roll(landed)

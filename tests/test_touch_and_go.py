@@ -85,3 +85,25 @@ def test_a_landing_straight_ahead_with_the_throttle_open_is_no_line_up() -> None
     flown = fly(flight)
     assert flown.warnings == [("engine-failure", "engine-failure")]
     assert [event.takeoff for event in flown.all("callout", "clock")] == [1]
+
+
+@pytest.mark.parametrize(("heading_deg", "aborts"), [(72.0, False), (62.0, True)])
+def test_the_second_roll_is_judged_by_the_runway_and_not_by_the_crab(heading_deg: float, aborts: bool) -> None:
+    """Down with the nose 8 degrees right of runway 080, then 8 to its left: 16 degrees, but no swerve; 18 left is one.
+
+    No heading is given: the runway's is that of the first takeoff."""
+    swings: Points = ((190.0, 80.0), (192.0, 88.0), (200.8, 88.0), (202.0, heading_deg))
+    warnings = [
+        event.reason for _, event in _noticed(_second_roll().with_(heading_deg=swings)) if event.kind == "warning"
+    ]
+    assert warnings == (["directional-control"] if aborts else [])
+
+
+@pytest.mark.parametrize(("on_deg", "aborts"), [(140.0, False), (162.0, True)])
+def test_a_landing_on_another_runway_is_judged_by_that_one(on_deg: float, aborts: bool) -> None:
+    """A second roll along 140 after a takeoff along 080 is straight; one that swings from 140 to 162 is not."""
+    turned: Points = ((80.0, 80.0), (150.0, 140.0), (200.8, 140.0), (202.0, on_deg))
+    warnings = [
+        event.reason for _, event in _noticed(_second_roll().with_(heading_deg=turned)) if event.kind == "warning"
+    ]
+    assert warnings == (["directional-control"] if aborts else [])

@@ -857,6 +857,22 @@ MUTANTS: tuple[Mutant, ...] = (
         ("test_liftoff",),
     ),
     Mutant(
+        "a crab on landing is another runway",
+        "monitor/direction.py",
+        "        if landed and before is not None",
+        "        if False and before is not None",
+        "an abort for a swing back over the runway's heading",
+        TOUCH_AND_GO,
+    ),
+    Mutant(
+        "every landing is on the same runway",
+        "monitor/direction.py",
+        " and abs(turn(before, heading)) <= SAME_RUNWAY_DEG:",
+        ":",
+        "an abort for a straight roll on another runway",
+        TOUCH_AND_GO,
+    ),
+    Mutant(
         "a wing that rises taken for a climb",
         "monitor/liftoff_time.py",
         "CLIMB_PER_BANK_RATE = 5.0",
