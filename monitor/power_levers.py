@@ -110,10 +110,6 @@ class PowerLevers:
         before, pressure = self._second[0][2] if self._second else None, self._s.sample.manifold_pressure_inhg
         return 0.0 if before is None or pressure is None else pressure - before
 
-    def _filling(self) -> bool:
-        """Manifold pressure still rises after the throttle was opened."""
-        return self._pressure_gained_inhg() > MOVES_INHG
-
     def _draining(self) -> bool:
         """It still falls, as while a slow hand closes the throttle."""
         return self._pressure_gained_inhg() < -MOVES_INHG

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import inf
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
 from monitor.atmosphere import pressure_inhg
 from monitor.judge import Judge
-from monitor.power_levers import FAILING_PART, PowerLevers, throttle_closed
+from monitor.power_levers import FAILING_PART, MOVES_INHG, PowerLevers, throttle_closed
 from monitor.settings import Settings
 from monitor.state import State
 
 BACK_PART = 0.9  # of its best: an engine that coughed is back (common practice, no source)
-
+STILL_FILLS_S = 4.0  # at the pace of the last second (common practice, no source)
 SLOWEST_HAND_S = 5.0  # in which a throttle is closed (common practice, no source)
 
 
@@ -64,11 +65,21 @@ class PowerPressure(PowerLevers):
 
     def _pressure_low(self) -> bool:
         """A governed engine breathes less than ambient pressure allows."""
+        return self._pressure_short_inhg() > 0.0
+
+    def _pressure_short_inhg(self) -> float:
+        """By how much; less than 0 where it is enough, or not known."""
         sample = self._s.sample
         pressure, altitude = sample.manifold_pressure_inhg, sample.altitude_ft
         if pressure is None or altitude is None or self._fixed:
-            return False
-        return pressure < pressure_inhg(altitude) - self._set.manifold_pressure_margin_inhg
+            return -inf
+        return pressure_inhg(altitude) - self._set.manifold_pressure_margin_inhg - pressure
+
+    def _filling(self) -> bool:
+        """Manifold pressure still rises after the throttle was opened, so that it will soon be enough."""
+        gained = self._pressure_gained_inhg()
+        over_s = max(self._s.t - self._second[0][0], 1.0) if self._second else 1.0
+        return gained > MOVES_INHG and STILL_FILLS_S * gained / over_s > self._pressure_short_inhg()
 
     def _watch_pressure(self, pressure: float, in_air: bool) -> None:
         s, set_ = self._s, self._set

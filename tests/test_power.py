@@ -56,6 +56,17 @@ def test_manifold_pressure_two_inches_below_ambient(below_inhg: float, low: bool
     assert flown.warnings == ([("abort", "manifold-pressure-low")] if low else [])
 
 
+@pytest.mark.parametrize(("short_inhg", "low"), [(3.0, True), (0.6, False)])
+def test_a_pressure_that_creeps_up_is_low_where_it_will_not_soon_be_enough(short_inhg: float, low: bool) -> None:
+    """0.3 inHg a second, at 400 ft (27.49 inHg is the least): 0.6 too little is waited for and comes to be enough in
+    2 s; 3 too little would take 10 s and is an abort, a second after power has been judged."""
+    pressure = 27.4911 - short_inhg
+    flown = _rolled_governed(manifold_pressure_inhg=((10.0, 12.0), (12.0, pressure), (24.0, pressure + 3.6)))
+    assert flown.warnings == ([("abort", "manifold-pressure-low")] if low else [])
+    if low:
+        assert flown.t("warning", "abort") < 16.0
+
+
 def test_manifold_pressure_is_measured_against_the_altitude() -> None:
     """At 5,000 ft ambient is 24.90 inHg: 23.5 is healthy there, and far too low at sea level."""
     high = _rolled_governed(altitude_ft=5000.0, manifold_pressure_inhg=((10.0, 12.0), (12.0, 23.5)))

@@ -873,6 +873,14 @@ MUTANTS: tuple[Mutant, ...] = (
         TOUCH_AND_GO,
     ),
     Mutant(
+        "a pressure that creeps up is never low",
+        "monitor/power_pressure.py",
+        "gained > MOVES_INHG and STILL_FILLS_S * gained / over_s > self._pressure_short_inhg()",
+        "gained > MOVES_INHG",
+        "low manifold pressure is told too late to stop",
+        POWER,
+    ),
+    Mutant(
         "a wing that rises taken for a climb",
         "monitor/liftoff_time.py",
         "CLIMB_PER_BANK_RATE = 5.0",
