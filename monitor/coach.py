@@ -174,7 +174,7 @@ class Coach(Entering):
         if self._with_sample:
             self._tell_feed()
         phases = self._phases
-        self._conditions.update(self._timeline.interval_s, phases.phase not in NOT_ON_WHEELS)
+        self._conditions.update(self._timeline.interval_s, phases.phase in NOT_ON_WHEELS)
         changes = 0
         while changes < 4 and (due := phases.due()) is not None:  # one sample of slow data can end several phases
             self._enter(*due)
@@ -252,7 +252,8 @@ class Coach(Entering):
         if height is not None and height >= self._set.turn_height_ft:
             if judge.held:
                 judge.high_enough(s.t)
-            self._limits.high_enough(s.t)
+            if self._limits.shown:
+                self._limits.high_enough(s.t)
 
     def _climb_often(self) -> None:
         """What must last for seconds before it counts."""

@@ -14,6 +14,7 @@ from monitor.nose import Nose
 from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
+from monitor.timeline import OFTEN_S
 
 REVIVED_KT = 8.0  # of speed gathered: more than a gust, an engine that was dead runs (common practice, no source)
 STOPPED_KT, ROLLED_KT = 10.0, 25.0  # common practice, no source
@@ -49,16 +50,18 @@ class Conditions(BeforeRoll):
         self.liftoff.reset()
         self.restart_before()
 
-    def update(self, interval_s: float, on_wheels: bool) -> None:
+    def update(self, interval_s: float, flies: bool) -> None:
         """Keep the few running facts the conditions need."""
         self.interval_s = interval_s
         self._keep_power()
-        if on_wheels:
-            self._keep_motion()
-            if self._s.sample.pitch_deg is not None:
-                self._nose.update(self._s.t, self._s.sample.pitch_deg)
-        else:
-            self.keep_climb()
+        s = self._s
+        if flies:
+            if s.t - self._kept_t >= OFTEN_S:
+                self.keep_climb()
+            return
+        self._keep_motion()
+        if s.sample.pitch_deg is not None:
+            self._nose.update(s.t, s.sample.pitch_deg)
 
     # ---- on the roll -------------------------------------------------------------------------------------------------
 

@@ -13,7 +13,7 @@ CIRCUIT_FT, DESCENT_FT = 700.0, 300.0  # above the field, and down from there (c
 
 
 class AirConditions:
-    """Watches a flight; `keep_climb` once a sample, then the phase's conditions are asked."""
+    """Watches a flight; `keep_climb` every `OFTEN_S` in it, then the phase's conditions are asked."""
 
     __slots__ = (
         "_climb_best", "_climb_kt", "_climb_slow", "_flat_since", "_highest_ft", "_kept_t", "_level_noticed_t",
@@ -86,11 +86,9 @@ class AirConditions:
         return s.t if 0.55 * best < value < 0.9 * best else None
 
     def keep_climb(self) -> None:
-        """The climb rate averaged over some seconds, and this climb's best; once a sample in flight."""
+        """The climb rate averaged over some seconds, and this climb's best."""
         s = self._s
         dt = s.t - self._kept_t
-        if dt < OFTEN_S:
-            return
         self._kept_t = s.t
         if s.climb_fpm is not None:
             self._climb_slow += min(1.0, min(dt, OFTEN_S + s.dt) / 4.0) * (s.climb_fpm - self._climb_slow)

@@ -19,6 +19,7 @@ LEVEL_TAU_S = 0.8
 ALTIMETER_OFF_FT = 75.0  # so far from the field's elevation an altimeter is not to be used (AIM 7-2-3, from memory)
 CLEAR_FT = 60.0  # above the field: no sag is so much (measured on recorded training flights: 10 to 50 ft)
 TERRAIN_FT, TERRAIN_S, MOVES_FT = 80.0, 2.0, 15.0  # common practice, no source
+TERRAIN_LOOK_S = 0.3  # while they agree it is enough to compare them so often
 SAG_FROM_KT_S = 0.7  # a roll has begun: with the speed the altimeter's reading begins to sag
 # Where vertical speed carries the level from sample to sample, only what the two differ by is left to smooth.
 LEVEL_CARRIED_TAU_S = 2.0
@@ -29,9 +30,9 @@ class Heights:
     """The part of `monitor.state.State` that keeps level, height and climb; the moment itself is kept there."""
 
     __slots__ = (
-        "_by_altitude", "_given_field_ft", "_height_t", "_learned_ft", "_terrain", "_vertical_t", "_zero_n",
-        "altitude_seen", "climb_fpm", "climbed_ft", "height", "level", "level_noise", "level_now", "level_smooth",
-        "level_trend", "prev_level", "relevelled", "uses_height", "zero_ft",
+        "_by_altitude", "_given_field_ft", "_height_t", "_learned_ft", "_terrain", "_terrain_t", "_vertical_t",
+        "_zero_n", "altitude_seen", "climb_fpm", "climbed_ft", "height", "level", "level_noise", "level_now",
+        "level_smooth", "level_trend", "prev_level", "relevelled", "uses_height", "zero_ft",
     )  # fmt: skip
 
     dt: float
@@ -53,6 +54,7 @@ class Heights:
         self._by_altitude = False  # it is no longer, or not the field's, and altitude takes its place
         self.relevelled = False  # since this sample
         self._terrain: tuple[float, float] | None = None  # time and altitude when the two first disagreed
+        self._terrain_t = -inf  # when it is time to compare them again
         self._vertical_t = -inf
         self.height: float | None = None
         self.climb_fpm: float | None = None
@@ -70,7 +72,8 @@ class Heights:
             self._height_t = t
             if not self.uses_height:
                 self._use_height()
-            level = self._over_terrain(t, level, sample.altitude_ft)
+            if t >= self._terrain_t:
+                level = self._over_terrain(t, level, sample.altitude_ft)
         else:
             level = self._in_place_of_height(t, sample.altitude_ft) if self.uses_height else sample.altitude_ft
         if sample.altitude_ft is not None:
@@ -107,6 +110,7 @@ class Heights:
         if not self._by_altitude:
             if abs(above_ft - level + zero) < TERRAIN_FT or above_ft < CLEAR_FT:
                 self._terrain = None
+                self._terrain_t = t + TERRAIN_LOOK_S
             elif self._terrain is None:
                 self._terrain = t, altitude_ft
             elif t - self._terrain[0] >= TERRAIN_S and abs(altitude_ft - self._terrain[1]) >= MOVES_FT:
@@ -194,5 +198,6 @@ class Heights:
     def shift_heights(self, seconds: float) -> None:
         """Time stood still for so long."""
         self._height_t += seconds
+        self._terrain_t += seconds
         self._vertical_t += seconds
         self.level_trend.shift(seconds)

@@ -102,7 +102,7 @@ class Limits:
         self._caution = caution  # (id, channel, t)
         self.maybe_off = False
         self.limits: list[Limit] = []
-        self._shown: dict[str, tuple[str, Hold]] = {}
+        self.shown: dict[str, tuple[str, Hold]] = {}  # not said yet, below the height for it
         bands = aircraft.instruments
         self._oil(bands.get("oil_pressure_psi"), bands.get("oil_temperature_degf"))
         self._rpm(aircraft)
@@ -116,7 +116,7 @@ class Limits:
 
     def begin(self) -> None:
         """A takeoff begins."""
-        self._shown.clear()
+        self.shown.clear()
         for limit in self.limits:
             limit.hold.clear()
 
@@ -132,7 +132,7 @@ class Limits:
 
     def high_enough(self, t: float) -> None:
         """500 ft: what was only shown, and still stands, is said now."""
-        waiting, self._shown = self._shown, {}
+        waiting, self.shown = self.shown, {}
         for id_, (channel, hold) in waiting.items():
             if hold.since is not None:
                 self._caution(id_, channel, t)
@@ -155,7 +155,7 @@ class Limits:
         def fire(t: float) -> None:
             low = self._s.height is None or self._s.height < self._set.turn_height_ft
             if low and (self._judge.zone != "early" or event in BEYOND_RED):
-                self._shown[event] = (channel, next(x.hold for x in self.limits if x.hold.fire is fire))
+                self.shown[event] = (channel, next(x.hold for x in self.limits if x.hold.fire is fire))
             self._caution(event, channel, t)
 
         return fire

@@ -470,8 +470,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "manifold pressure against sea level",
         "monitor/power_pressure.py",
-        "return pressure < pressure_inhg(altitude) -",
-        "return pressure < pressure_inhg(0.0) -",
+        "return pressure_inhg(altitude) -",
+        "return pressure_inhg(0.0) -",
         "every takeoff from a high field is an abort",
         POWER,
     ),
