@@ -77,7 +77,15 @@ class State(Heights):
             self.ias_trend.update(t, ias)
         elif self.ias_set_aside or t - self.ias_trend.t > LOST_S:
             self.ias = None
-        self._ground_speed(t, sample)
+        v = sample.groundspeed_kt
+        if v is None:
+            self._speed_without(t, sample)
+        else:
+            self.v = v
+            self.v_trend.update(t, v)
+        track = sample.track_deg if sample.track_deg is not None else self._position.track_deg
+        if track is not None:
+            self.track = track
         self._heights(t, sample)
         history = self.history
         history.append((t, self.ias, self.level, sample.vertical_speed_fpm, sample.pitch_deg))
@@ -105,24 +113,21 @@ class State(Heights):
         rate = self.v_trend.rate if self.v_measured else self.ias_trend.rate
         return climb + CLIMB_FPM_PER_KT2_S * speed * rate
 
-    def _ground_speed(self, t: float, sample: Sample) -> None:
-        v = sample.groundspeed_kt
-        if v is None:
-            if sample.latitude_deg is not None and sample.longitude_deg is not None:
-                self._position.update(t, sample.latitude_deg, sample.longitude_deg)
-                v = self._position.speed_kt
-            elif self.v is not None and self._position.knows(t):
-                return  # a position every now and then: hold what it gave
-            elif self.ias is not None:
-                v = max(self.ias - (self.rest_ias or 0.0), 0.0)
+    def _speed_without(self, t: float, sample: Sample) -> None:
+        """The speed over the ground where it is not sent: of positions, or the airspeed's."""
+        v = None
+        if sample.latitude_deg is not None and sample.longitude_deg is not None:
+            self._position.update(t, sample.latitude_deg, sample.longitude_deg)
+            v = self._position.speed_kt
+        elif self.v is not None and self._position.knows(t):
+            return  # a position every now and then: hold what it gave
+        elif self.ias is not None:
+            v = max(self.ias - (self.rest_ias or 0.0), 0.0)
         if v is not None:
             self.v = v
             self.v_trend.update(t, v)
         elif t - self.v_trend.t > LOST_S:
             self.v = None
-        track = sample.track_deg if sample.track_deg is not None else self._position.track_deg
-        if track is not None:
-            self.track = track
 
     def at_rest(self) -> None:
         """The wheels are still, or nearly: learn what the instruments read there."""
