@@ -52,6 +52,8 @@ def checks_off(
             need(check, channel)
     if aircraft.propeller == "constant-speed":
         need("manifold pressure at takeoff power", "manifold_pressure_inhg")
+        if "altitude_ft" not in channels and options.field_elevation_ft is None:
+            off.append(("manifold pressure at takeoff power", "no altitude_ft, and no field elevation given"))
         need("a loss of power that only the climb shows: in gusts and turns", "groundspeed_kt")
         need("a loss of power that only the climb shows: soon, apart from sinking air", "pitch_deg")
         need("a loss of power that only the climb shows", "throttle")

@@ -153,6 +153,14 @@ class Heights:
         self.zero_ft = 0.0
         self.level_trend.reset()
 
+    @property
+    def altitude_ft(self) -> float | None:
+        """Indicated altitude; where none was ever sent, by the field's elevation, if that is given; None if unknown."""
+        altitude, field_ft = self.sample.altitude_ft, self._given_field_ft
+        if altitude is not None or self.altitude_seen or field_ft is None:
+            return altitude
+        return field_ft + (self.height or 0.0)
+
     def learn_zero(self) -> None:
         """The wheels are on the ground at low speed: take the level as zero unless it was given."""
         if self.level is None:

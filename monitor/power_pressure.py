@@ -69,8 +69,7 @@ class PowerPressure(PowerLevers):
 
     def _pressure_short_inhg(self) -> float:
         """By how much; less than 0 where it is enough, or not known."""
-        sample = self._s.sample
-        pressure, altitude = sample.manifold_pressure_inhg, sample.altitude_ft
+        pressure, altitude = self._s.sample.manifold_pressure_inhg, self._s.altitude_ft
         if pressure is None or altitude is None or self._fixed:
             return -inf
         return pressure_inhg(altitude) - self._set.manifold_pressure_margin_inhg - pressure

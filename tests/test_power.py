@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 
 from monitor.atmosphere import density_ratio, pressure_inhg
+from monitor.capabilities import checks_off
+from monitor.options import Options
 from tests.synthetic import FIXED, GOVERNED, Flown, Points, Value, changed, fly, governed, procedure, rejected, takeoff
 
 ROLL = (5.0, 24.8)
@@ -155,6 +157,19 @@ def test_climb_rpm_set_by_the_propeller_lever_is_no_loss() -> None:
         rpm=((10.0, 700.0), (12.0, 2690.0), (76.0, 2690.0), (78.0, 2450.0)), propeller=((75.0, 1.0), (77.0, 0.7))
     )
     assert fly(flight.between(5.0, 90.0), GOVERNED).warnings == []
+
+
+@pytest.mark.parametrize(("elevation_ft", "low"), [(400.0, True), (3000.0, False), (None, False)])
+def test_where_no_altitude_is_sent_the_fields_elevation_tells_ambient(elevation_ft: float | None, low: bool) -> None:
+    """2.1 inHg under the ambient of 400 ft is low there, not on a field at 3,000 ft; with neither it is not judged, and
+    the start says so."""
+    flight = governed(manifold_pressure_inhg=((10.0, 12.0), (12.0, 29.4911 - 2.1))).without("altitude_ft")
+    options = Options(field_elevation_ft=elevation_ft)
+    flown = fly(flight.between(*ROLL), GOVERNED, options=options)
+    assert flown.warnings == ([("abort", "manifold-pressure-low")] if low else [])
+    channels = frozenset(flight.lines)
+    off = [why for check, why in checks_off(GOVERNED, procedure(), options, channels) if "manifold" in check]
+    assert off == ([] if elevation_ft is not None else ["no altitude_ft, and no field elevation given"])
 
 
 def test_manifold_pressure_that_falls_with_altitude_is_no_loss() -> None:

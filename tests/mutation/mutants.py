@@ -881,6 +881,14 @@ MUTANTS: tuple[Mutant, ...] = (
         POWER,
     ),
     Mutant(
+        "no altitude, no ambient pressure",
+        "monitor/heights.py",
+        "        return field_ft + (self.height or 0.0)",
+        "        return None",
+        "low manifold pressure is not told where only the elevation is known",
+        POWER,
+    ),
+    Mutant(
         "a wing that rises taken for a climb",
         "monitor/liftoff_time.py",
         "CLIMB_PER_BANK_RATE = 5.0",
