@@ -55,7 +55,7 @@ class AirDeviations(Remarks):
         )
         set_ = self._set
         self._pitch = self._hold(0.2, lambda t: self._say("caution", "pitch", t))
-        self._drift = self._correctable(set_.drift_hold_s, 0.4, lambda t: self._say("advisory", "drift", t, self._side))
+        self._drift = self._correctable(set_.drift_hold_s, 0.4, lambda t: self._say("caution", "drift", t, self._side))
         self._bank = self._correctable(set_.bank_hold_s, 0.5, lambda t: self._say("advisory", "bank", t))
         self._steep = self._hold(0.5, lambda t: self._say("caution", "bank", t))
         self._sink = self._hold(set_.sink_hold_s, self._sinking)

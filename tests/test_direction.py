@@ -42,7 +42,7 @@ def test_one_damaged_track_on_the_roll_is_no_drift_in_the_climb(damaged_deg: flo
     """At one sample a second a wild track in the middle of the roll is no magnetic variation: the climb straight on is
     no drift."""
     flown = fly(takeoff(1.0).bend("track_deg", 18.0, 19.0, damaged_deg))
-    assert flown.all("advisory", "drift") == []
+    assert flown.all("caution", "drift") == []
 
 
 SWUNG = ((15.5, 80.0), (16.5, 87.0))
@@ -50,7 +50,7 @@ SWUNG = ((15.5, 80.0), (16.5, 87.0))
 
 def _drifts(given_deg: float | None, heading_deg: Value, track_deg: Value) -> list[str | None]:
     flight = takeoff(heading_deg=heading_deg, track_deg=track_deg).between(5.0, 60.0)
-    return [event.say for event in fly(flight, FIXED, Options(runway_heading_deg=given_deg)).all("advisory", "drift")]
+    return [event.say for event in fly(flight, FIXED, Options(runway_heading_deg=given_deg)).all("caution", "drift")]
 
 
 def _turned_by(line: Points, deg: float) -> Points:

@@ -37,7 +37,7 @@ def _slope(line: Points) -> Points:
     return tuple(steps)
 
 
-def _sagging(times: np.ndarray, speed_kt: np.ndarray, sag_ft: float) -> np.ndarray:
+def _sagging(speed_kt: np.ndarray, sag_ft: float) -> np.ndarray:
     """How far the altimeter reads low on the wheels: with the square of the speed, `sag_ft` at VR."""
     return np.asarray(-sag_ft * (speed_kt / ROTATE_KT) ** 2)
 
@@ -56,7 +56,7 @@ def _coasting(rate_hz: float, slows_kt_s: float, sag_ft: float) -> Flight:
     kt = np.interp(times, *zip(*speed, strict=True))
     return (
         rejected(23.0, rate_hz, ias_kt=speed, groundspeed_kt=speed)
-        .with_(altitude_ft=_line(times, FIELD_FT + _sagging(times, kt, sag_ft)))
+        .with_(altitude_ft=_line(times, FIELD_FT + _sagging(kt, sag_ft)))
         .without("on_ground", "height_ft")
         .between(0.0, 69.0)
     )
@@ -83,7 +83,7 @@ def test_a_climb_that_costs_speed_is_a_lift_off_at_once() -> None:
     times = np.arange(0.0, 60.0, 0.2)
     up = np.maximum(times - LIFTOFF_S, 0.0)
     kt = np.interp(times, (11.0, 22.0, 32.0, 60.0), (0.0, 56.0, 50.0, 60.0))
-    low = _sagging(times, np.minimum(kt, ROTATE_KT), 40.0)
+    low = _sagging(np.minimum(kt, ROTATE_KT), 40.0)
     flight = takeoff(5.0, ias_kt=_line(times, kt), groundspeed_kt=_line(times, kt))
     flight = flight.with_(altitude_ft=_line(times, FIELD_FT + low + 12.0 * up)).without("on_ground", "height_ft")
     coach = Coach(FIXED, procedure(), Options())
@@ -104,7 +104,7 @@ def test_an_altimeter_that_jumps_before_vertical_speed_shows_a_climb(seed: int) 
     rng = np.random.default_rng(seed)
     times = np.arange(0.0, 60.0, 0.02)
     kt = np.interp(times, (11.0, 25.0, 39.0), (0.0, 56.0, 70.0))
-    aim = np.where(times < LIFTOFF_S - 0.6, _sagging(times, np.minimum(kt, ROTATE_KT), 40.0), 0.0)
+    aim = np.where(times < LIFTOFF_S - 0.6, _sagging(np.minimum(kt, ROTATE_KT), 40.0), 0.0)
     off_ft, lagged_fpm = np.zeros(len(times)), np.zeros(len(times))
     climb = 700.0 * np.clip((times - LIFTOFF_S) / 3.0, 0.0, 1.0)
     for n in range(1, len(times)):
@@ -221,7 +221,7 @@ def _short(rate_hz: float, sag_ft: float = 25.0) -> Flight:
     assert isinstance(speed, tuple) and isinstance(height, tuple)
     times = np.arange(0.0, 240.0, 0.1)
     kt, feet = (np.interp(times, *zip(*line, strict=True)) for line in (speed, height))
-    low = np.where(feet > 0.0, 0.0, _sagging(times, np.minimum(kt, ROTATE_KT), sag_ft))
+    low = np.where(feet > 0.0, 0.0, _sagging(np.minimum(kt, ROTATE_KT), sag_ft))
     smooth = np.convolve(np.pad(low, 8, mode="edge"), np.full(17, 1.0 / 17.0), mode="valid")
     return flight.with_(altitude_ft=_line(times, FIELD_FT + feet + smooth)).bend("on_ground", 0.0, 240.0, None).without(
         "height_ft", "on_ground"
