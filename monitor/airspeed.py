@@ -229,12 +229,12 @@ class AirspeedData:
         self._s = state
         self._hold = Hold(agenda, settings.data_lost_s, self._missed)
         self._lost = lost
-        self._said = False
+        self.said = False  # in this takeoff
 
     def begin(self) -> None:
         """A takeoff begins."""
         self._hold.clear()
-        self._said = False
+        self.said = False
 
     def update(self) -> None:
         """One sample of the roll or the climb."""
@@ -244,6 +244,6 @@ class AirspeedData:
             self._hold.update_agreed(missing, s.ias_trend.t, s.t, s.dt)  # one value doubted is not lost
 
     def _missed(self, t: float) -> None:
-        if not self._said:
-            self._said = True
+        if not self.said:
+            self.said = True
             self._lost(t)

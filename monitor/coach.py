@@ -32,7 +32,7 @@ from monitor.sample import Sample
 from monitor.snapshot import Snapshot
 from monitor.state import State
 from monitor.teller import Teller
-from monitor.timeline import LOST_S, OFTEN_S, Timeline
+from monitor.timeline import LOST_INTERVALS, OFTEN_S, Timeline
 from monitor.view import View
 from monitor.words import Words
 
@@ -67,6 +67,7 @@ class Coach(Entering):
         )
         self._watchers = (self._power, self._limits, self._airspeed, self._direction, self._deviations)
         self._plausibility = Plausibility(self._channel)
+        self._silent_s = set_.data_lost_s
         self._airspeed_data = AirspeedData(s, set_, agenda, tell.when_heard("data-lost", lambda: s.ias is None))
         self._configuration = Configuration(s, set_, agenda, judge, self.routine, self._power)
         self._takeoffs = 0
@@ -100,7 +101,7 @@ class Coach(Entering):
         """Take in a sample that arrived at `arrival_s` (any clock that only goes forward); the events it brought."""
         timeline, agenda = self._timeline, self._agenda
         # Time runs on by `carry_s` at most: else nothing can fall due by then.
-        if agenda.next_due <= timeline.judged_t + timeline.carry_s or arrival_s - timeline.arrival_s >= LOST_S:
+        if agenda.next_due <= timeline.judged_t + timeline.carry_s or arrival_s - timeline.arrival_s >= self._silent_s:
             self._run_due(arrival_s)
         for t, admitted in timeline.offer(sample, arrival_s):
             if agenda.next_due <= t:
@@ -121,14 +122,13 @@ class Coach(Entering):
     def next_deadline(self) -> float | None:
         """The arrival time at which a tick is worth making; None when nothing waits."""
         timeline = self._timeline
-        lost = timeline.lost_at()
         if timeline.t is None:
             return None
-        due = self._agenda.next_due
+        due, at = self._agenda.next_due, min(self._silent_at(), timeline.lost_at())
         if due <= timeline.judged_t + timeline.carry_s:
-            at = timeline.judged_arrival_s + max(due - timeline.judged_t, 0.0) + 1e-6  # past the rounding of the sum
-            return at if lost is None else min(at, lost)
-        return lost
+            due_at = timeline.judged_arrival_s + max(due - timeline.judged_t, 0.0) + 1e-6  # past rounding
+            at = min(at, due_at)
+        return at if at < inf else None
 
     def set_voice_latency(self, latency_s: float) -> None:
         """What the voice measured from call to first sound; used from now on."""
@@ -146,7 +146,20 @@ class Coach(Entering):
         if now is not None:
             if self._agenda.next_due <= now:
                 self._agenda.run(now)
+            silent_at = self._silent_at()
+            if arrival_s >= silent_at:
+                self._airspeed_data.said = True
+                # At any moment: nothing else can be said, and afterwards it is no news.
+                t = (self._timeline.t or 0.0) + silent_at - self._timeline.arrival_s
+                self.teller.emit("caution", "data-lost", t, self.teller.words("data-lost"))
             self._timeline.check_lost(arrival_s)
+
+    def _silent_at(self) -> float:
+        """The arrival time at which it is said, in the roll or the climb, that no data comes; infinite where not."""
+        timeline = self._timeline
+        if timeline.state != "on" or self._airspeed_data.said or self._phases.phase not in FLYING_OR_ROLLING:
+            return inf
+        return timeline.arrival_s + max(self._silent_s, LOST_INTERVALS * timeline.interval_s)
 
     def _restart(self, t: float) -> None:
         """The clock jumped: nothing that waited falls due, and the flight is looked at afresh."""
@@ -293,5 +306,4 @@ class Coach(Entering):
         if id_ in WITH_A_SAMPLE:
             self._with_sample.append((id_, t))
             return
-        spoken = id_ == "lost" and self._phases.phase in FLYING_OR_ROLLING
-        self.teller.emit("feed", id_, t, self.teller.words("data-lost") if spoken else None)
+        self.teller.emit("feed", id_, t, None)

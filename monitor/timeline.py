@@ -18,6 +18,7 @@ The rules, each with its reason:
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import inf
 
 from monitor.frozen import Frozen
 from monitor.relocation import STOPS_KT, Relocation
@@ -87,10 +88,10 @@ class Timeline:
             return None
         return self.judged_t + min(max(arrival_s - self.judged_arrival_s, 0.0), self.carry_s)
 
-    def lost_at(self) -> float | None:
-        """Arrival time at which the feed counts as lost; None when it is not running."""
+    def lost_at(self) -> float:
+        """Arrival time at which the feed counts as lost; infinite when it is not running."""
         if self.t is None or self.state == "lost":
-            return None
+            return inf
         return self.arrival_s + max(LOST_S, LOST_INTERVALS * self.interval_s)
 
     def check_lost(self, arrival_s: float) -> None:
@@ -98,7 +99,7 @@ class Timeline:
         if arrival_s - self.arrival_s < LOST_S:
             return
         due = self.lost_at()
-        if due is not None and arrival_s >= due and self.t is not None:
+        if arrival_s >= due and self.t is not None:
             self.state = "lost"
             self._odd = True
             self._emit("lost", self.t + (due - self.arrival_s))

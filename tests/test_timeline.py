@@ -316,15 +316,37 @@ def test_a_tick_never_runs_ahead_of_feed_time() -> None:
     flown = fly(samples)
     assert flown.warnings == []
     later = flown.coach.tick(ARRIVAL_S + 1000.0)
-    assert [event.id for event in later] == ["lost"]
+    assert [event.id for event in later] == ["data-lost", "lost"]
 
 
 def test_lost_in_the_roll_is_said_once() -> None:
-    """A feed that falls silent in the roll is `lost` with the words, once; standing still it is silent."""
+    """1.5 s after the last sample of a feed that falls silent in the roll "Data lost" is said, once, and half a second
+    later it is `lost`; standing still nothing is said."""
     rolling, standing = fly(takeoff().between(5.0, 20.0)), fly(takeoff().between(0.0, 8.0))
-    assert [(e.id, e.say) for e in rolling.coach.tick(ARRIVAL_S + 25.0)] == [("lost", "Data lost")]
-    assert rolling.coach.tick(ARRIVAL_S + 60.0) == []
+    last_s = rolling.coach.timeline.arrival_s
+    rolling.coach.tick(last_s + 1.0)
+    assert rolling.coach.next_deadline() == pytest.approx(last_s + 1.5)
+    assert rolling.coach.tick(last_s + 1.49) == []
+    (said,) = rolling.coach.tick(last_s + 1.6)
+    assert (said.kind, said.id, said.say) == ("caution", "data-lost", "Data lost")
+    assert said.t_s == pytest.approx(21.5, abs=0.1)
+    assert [(e.id, e.say) for e in rolling.coach.tick(last_s + 2.1)] == [("lost", None)]
+    assert rolling.coach.tick(last_s + 40.0) == []
     assert [(e.id, e.say) for e in standing.coach.tick(ARRIVAL_S + 25.0)] == [("lost", None)]
+
+
+def test_data_lost_is_said_once_a_takeoff() -> None:
+    """The feed silent twice in one climb, and the airspeed missing after that: the words once."""
+    gone = takeoff().bend("ias_kt", 80.0, 90.0, None).dropping(lambda n: 800 <= n < 860 or 1200 <= n < 1260)
+    flown = fly(gone.between(5.0, 100.0))
+    assert flown.ids("feed").count("lost") == 2
+    assert [event.kind for event in flown.events if event.say == "Data lost"] == ["caution"]
+
+
+def test_a_slow_feed_is_not_lost_by_one_sample() -> None:
+    """At one sample a second a gap of 2 s is no loss."""
+    flown = fly(takeoff(1.0).between(5.0, 60.0).dropping(lambda n: n == 30))
+    assert not [event for event in flown.events if event.say == "Data lost"]
 
 
 def test_after_the_clock_went_back_the_climb_is_looked_at_as_ever() -> None:

@@ -889,6 +889,22 @@ MUTANTS: tuple[Mutant, ...] = (
         POWER,
     ),
     Mutant(
+        "data lost again and again",
+        "monitor/coach.py",
+        "                self._airspeed_data.said = True",
+        "                pass",
+        '"Data lost" with each gap',
+        TIMELINE,
+    ),
+    Mutant(
+        "a slow feed is lost",
+        "monitor/coach.py",
+        "max(self._silent_s, LOST_INTERVALS * timeline.interval_s)",
+        "self._silent_s",
+        '"Data lost" with one sample of a slow feed',
+        TIMELINE,
+    ),
+    Mutant(
         "a wing that rises taken for a climb",
         "monitor/liftoff_time.py",
         "CLIMB_PER_BANK_RATE = 5.0",
