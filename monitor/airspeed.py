@@ -13,6 +13,7 @@ from monitor.settings import Settings
 from monitor.state import State
 
 ALIVE_AT_MOST_KT = 20.0  # a good indicator has come alive by then
+ALIVE_KT_S, CHECK_AGAIN_S = 0.5, 1.0  # it rises by so much; still slow, so often it is looked at (no source)
 REVIVED_KT = 10.0  # above what it stuck at, or above 20 kt where it was dead, for a second, and
 REVIVED_NEAR_KT = 20.0  # no further than this from the groundspeed: it is alive (common practice, no source)
 REVIVED_S = 1.0
@@ -56,7 +57,8 @@ class Airspeed:
         self._dead_hold = Hold(agenda, settings.airspeed_dead_hold_s, self._dead)
         self._revival_hold = Hold(agenda, REVIVED_S, self._revived)
         self._died_hold = Hold(agenda, settings.airspeed_dead_hold_s, check)
-        self._check_hold = Hold(agenda, max(settings.airspeed_check_s, half_roll_s), check)
+        self._check_hold = Hold(agenda, max(settings.airspeed_check_s, half_roll_s), self._check_slow)
+        self._check = check
         self._alive_said = False
         # Groundspeed, lowest and highest airspeed since, and by how much these may differ.
         self._stuck_from: tuple[float, float, float, float] | None = None
@@ -92,6 +94,14 @@ class Airspeed:
         if not self._alive_said:
             self._watch_alive(ias)
         self._watch(ias)
+
+    def _check_slow(self, t: float) -> None:
+        """Still slow after so long: a needle that rises is alive, and the roll a slow one."""
+        s = self._s
+        if (s.ias or 0.0) >= RISES_FROM_KT and s.ias_trend.rate >= ALIVE_KT_S:
+            self._check_hold.again(t + CHECK_AGAIN_S)
+        else:
+            self._check(t)
 
     def standing_with_power(self, power_set: bool) -> None:
         """Power set, and the airspeed shows nothing, with no speed over the ground to tell the roll by."""
@@ -145,7 +155,7 @@ class Airspeed:
         s = self._s
         rest = s.rest_ias if s.rest_ias is not None else 0.0
         threshold = min(self._set.alive_kt, rest + self._set.alive_rise_kt)
-        if ias < threshold or s.ias_trend.rate < 0.5 or ias < rest + 2.0:
+        if ias < threshold or s.ias_trend.rate < ALIVE_KT_S or ias < rest + 2.0:
             return
         self._alive_said = True
         before = s.prev.ias_kt

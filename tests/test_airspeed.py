@@ -108,6 +108,18 @@ def test_when_to_check_is_a_setting(after_s: float) -> None:
     assert event.t_s == pytest.approx(11.8 + max(after_s, 6.5), abs=0.06)
 
 
+@pytest.mark.parametrize("stops_kt", [None, 15.0])
+def test_a_slow_roll_is_no_airspeed_to_check(stops_kt: float | None) -> None:
+    """No groundspeed, and an airspeed that gains 1.2 kt/s and shows 13 kt ten seconds after power: it is alive, and not
+    a word; one that stops at 15 kt is told once it has stopped."""
+    end: Points = ((11.0 + stops_kt / 1.2, stops_kt), (60.0, stops_kt)) if stops_kt else ((60.0, 58.8),)
+    flight = takeoff(ias_kt=((11.0, 0.0), *end), pitch_deg=0.0, on_ground=1.0, height_ft=0.0, altitude_ft=400.0)
+    flown = fly(flight.with_(vertical_speed_fpm=0.0).without("groundspeed_kt", "track_deg").between(5.0, 50.0))
+    assert flown.warnings == []
+    told = [event.t_s for event in flown.all("caution", "airspeed")]
+    assert told == ([pytest.approx(25.0, abs=2.0)] if stops_kt else [])
+
+
 def test_a_healthy_airspeed_without_groundspeed_is_no_caution() -> None:
     """Nothing to compare with and nothing wrong: not a word."""
     fly(takeoff().without("groundspeed_kt").between(5.0, 60.0)).calm()

@@ -905,6 +905,14 @@ MUTANTS: tuple[Mutant, ...] = (
         TIMELINE,
     ),
     Mutant(
+        "a slow roll is a dead needle",
+        "monitor/airspeed.py",
+        "        if (s.ias or 0.0) >= RISES_FROM_KT and s.ias_trend.rate >= ALIVE_KT_S:",
+        "        if False:",
+        '"Check airspeed" in the slow roll of a weak aeroplane',
+        AIRSPEED,
+    ),
+    Mutant(
         "a wing that rises taken for a climb",
         "monitor/liftoff_time.py",
         "CLIMB_PER_BANK_RATE = 5.0",
