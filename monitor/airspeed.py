@@ -116,7 +116,8 @@ class Airspeed:
         ias = s.sample.ias_kt
         if ias is None:
             return
-        self._died_hold.update(s.ias_died, s.t)
+        if s.ias_died or self._died_hold.since is not None:
+            self._died_hold.update(s.ias_died, s.t)
         if ias < 20.0 or s.ias_set_aside or self._dead_hold.since is not None or self._just_off():
             self._watch(ias)
         else:
@@ -129,9 +130,11 @@ class Airspeed:
         heading = s.sample.heading_deg
         if self._off is None:
             self._off = s.t, heading
-        since, along = self._off
         ias = s.sample.ias_kt
-        if along is None or heading is None or ias is None or ias > self._slow_kt or s.t - since > ALOFT_S:
+        if ias is None or ias > self._slow_kt:
+            return False
+        since, along = self._off
+        if along is None or heading is None or s.t - since > ALOFT_S:
             return False
         return abs(turn(along, heading)) < STRAIGHT_DEG
 

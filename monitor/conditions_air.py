@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from math import inf
 
 from monitor.settings import Settings
@@ -17,7 +18,8 @@ class AirConditions:
 
     __slots__ = (
         "_climb_best", "_climb_kt", "_climb_slow", "_flat_since", "_highest_ft", "_kept_t", "_level_noticed_t",
-        "_power_best", "_s", "_set", "_sinking_since", "_throttle_full", "_vr", "level_since", "touchdown",
+        "_power_best", "_s", "_set", "_sinking_since", "_throttle_full", "_vr", "level_since",
+        "touchdown", "touches_down",
     )  # fmt: skip
 
     def __init__(self, state: State, settings: Settings, rotate_kt: float, climb_kt: float) -> None:
@@ -26,6 +28,7 @@ class AirConditions:
         self._vr = rotate_kt
         self._climb_kt = climb_kt
         self.touchdown = Touchdown(settings, rotate_kt)
+        self.touches_down = partial(self.touchdown.update, state)  # the condition: the wheels are on the ground again
         self.restart_air()
 
     def restart_air(self) -> None:
@@ -44,10 +47,6 @@ class AirConditions:
     def begin_flight(self) -> None:
         """Off the ground: watch for its end."""
         self.restart_air()
-
-    def touches_down(self) -> float | None:
-        """The wheels are on the ground again."""
-        return self.touchdown.update(self._s)
 
     def climbs_away(self) -> float | None:
         """1,000 ft above the field, the first power reduction above 500 ft, or levelling off."""

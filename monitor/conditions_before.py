@@ -28,7 +28,7 @@ class BeforeRoll(AirConditions):
     """Watches the aeroplane on its wheels with every sample; then the phase's conditions are asked."""
 
     __slots__ = (
-        "_accelerating", "_aircraft", "_aligned_since", "_flying_since", "_given_heading", "_line_up_armed",
+        "_accelerating", "_aircraft", "_aligned_since", "_flying_since", "_given_heading", "_lever", "_line_up_armed",
         "_may_go_again", "_moved_t", "_power_full_t", "_power_half_t", "_still_since", "_wheels_t", "power",
         "runway_heading",
     )  # fmt: skip
@@ -43,6 +43,7 @@ class BeforeRoll(AirConditions):
         """Start over, as after a jump of the clock."""
         self.runway_heading: float | None = self._given_heading
         self.power: bool | None = None
+        self._lever: float | None = None  # the throttle that `power` is from
         self._power_half_t: float | None = None
         self._power_full_t: float | None = None
         self._still_since: float | None = None
@@ -60,6 +61,9 @@ class BeforeRoll(AirConditions):
     def _keep_power(self) -> None:
         s = self._s
         throttle = s.sample.throttle
+        if throttle is not None and throttle == self._lever:  # as at nearly every sample
+            return
+        self._lever = throttle
         if throttle is None:
             self.power = self._power_without_lever()
             if not self.power:

@@ -214,10 +214,13 @@ class AirDeviations(Remarks):
         if speeds.best_angle is not None:
             least = speeds.best_angle - set_.climb_slow_kt
             slow = high and not altitude_stands and ias + s.ias_behind_kt < least
-            self._below_angle.update(slow, s.t)
+            if slow or self._below_angle.since is not None:
+                self._below_angle.update(slow, s.t)
         limit = speeds.flaps_extended_max
         if limit is not None:
-            self._flaps_fast.update(ias > limit and self._flaps_out(), s.t)
+            fast = ias > limit and self._flaps_out()
+            if fast or self._flaps_fast.since is not None:
+                self._flaps_fast.update(fast, s.t)
         # Once the climb-out is over the pilot chooses the speed.
         chosen = "after-takeoff" in self._routine.done or self._conditions.power_reduced() is not None
         chosen = chosen or self._conditions.level_since is not None

@@ -1798,8 +1798,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "held speed is stuck",
         "monitor/airspeed.py",
-        "ias > self._slow_kt or ",
-        "",
+        "ias is None or ias > self._slow_kt:",
+        "ias is None:",
         "a climb speed held in a lull is a dead airspeed",
         FIFTH_LOOK,
     ),
