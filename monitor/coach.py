@@ -32,10 +32,11 @@ from monitor.sample import Sample
 from monitor.snapshot import Snapshot
 from monitor.state import State
 from monitor.teller import Teller
-from monitor.timeline import LOST_INTERVALS, OFTEN_S, Timeline
+from monitor.timeline import OFTEN_S, Timeline
 from monitor.view import View
 from monitor.words import Words
 
+SILENT_INTERVALS = 5.0  # common practice, no source
 WITH_A_SAMPLE = frozenset({"started", "back", "resumed", "restarted"})
 
 
@@ -159,7 +160,8 @@ class Coach(Entering):
         timeline = self._timeline
         if timeline.state != "on" or self._airspeed_data.said or self._phases.phase not in FLYING_OR_ROLLING:
             return inf
-        return timeline.arrival_s + max(self._silent_s, LOST_INTERVALS * timeline.interval_s)
+        # Of a slow feed two samples lost in a row are no silence yet: it is said when it counts as lost.
+        return min(timeline.arrival_s + max(self._silent_s, SILENT_INTERVALS * timeline.interval_s), timeline.lost_at())
 
     def _restart(self, t: float) -> None:
         """The clock jumped: nothing that waited falls due, and the flight is looked at afresh."""

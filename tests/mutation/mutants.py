@@ -899,7 +899,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a slow feed is lost",
         "monitor/coach.py",
-        "max(self._silent_s, LOST_INTERVALS * timeline.interval_s)",
+        "max(self._silent_s, SILENT_INTERVALS * timeline.interval_s)",
         "self._silent_s",
         '"Data lost" with one sample of a slow feed',
         TIMELINE,
