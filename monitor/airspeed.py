@@ -15,6 +15,7 @@ from monitor.state import State
 ALIVE_AT_MOST_KT = 20.0  # a good indicator has come alive by then
 ALIVE_KT_S, CHECK_AGAIN_S = 0.5, 1.0  # it rises by so much; still slow, so often it is looked at (no source)
 REVIVED_KT = 10.0  # above what it stuck at, or above 20 kt where it was dead, for a second, and
+LOW_FT = 10.0  # so low what was not stuck is enough: no pressure trapped in a pitot tube moves it (no source)
 REVIVED_NEAR_KT = 20.0  # no further than this from the groundspeed: it is alive (common practice, no source)
 REVIVED_S = 1.0
 SLOW_STUCK_PART = 0.6
@@ -145,7 +146,8 @@ class Airspeed:
         if not s.ias_set_aside:
             self._watch_dead(ias)
         elif s.v is not None:
-            grown = ias >= max(self._dead_at_kt, 20.0) + REVIVED_KT
+            low = s.height is not None and s.height < LOW_FT and self._dead_at_kt >= 20.0
+            grown = ias >= max(self._dead_at_kt, 20.0) + (self._set.stuck_ias_kt if low else REVIVED_KT)
             self._revival_hold.update(grown and abs(ias - s.v) <= REVIVED_NEAR_KT, s.t)
 
     def _revived(self, t: float) -> None:

@@ -120,6 +120,24 @@ def test_a_slow_roll_is_no_airspeed_to_check(stops_kt: float | None) -> None:
     assert told == ([pytest.approx(25.0, abs=2.0)] if stops_kt else [])
 
 
+@pytest.mark.parametrize(("then_kt", "dead"), [(57.0, False), (51.0, True)])
+def test_a_lull_that_ends_before_lift_off_is_no_stuck_needle(then_kt: float, dead: bool) -> None:
+    """Floating, lift-off not yet known: within 2 kt while the groundspeed gained 15, and then 7 kt more in a second, it
+    was the wind; one that stays is "Airspeed dead" once it flies."""
+    ias: Points = ((11.0, 0.0), (23.0, 48.0), (27.4, 50.0), (28.4, then_kt), (40.0, then_kt + (1.0 if dead else 13.0)))
+    height: Points = ((25.5, 0.0), (29.0, 0.8), (30.0, 0.8), (40.0, 84.0), (116.0, 700.0))
+    flight = takeoff(
+        20.0,
+        ias_kt=ias,
+        groundspeed_kt=((11.0, 0.0), (23.0, 40.0), (27.0, 56.0), (40.0, 72.0)),
+        vertical_speed_fpm=((25.5, 0.0), (25.6, 130.0), (28.9, 130.0), (29.0, 20.0), (30.0, 20.0), (30.1, 500.0)),
+        height_ft=height,
+        altitude_ft=tuple((t, 400.0 + h) for t, h in height),
+    )
+    flown = fly(flight.without("on_ground").between(5.0, 60.0))
+    assert [reason for _, reason in flown.warnings] == (["airspeed-not-alive"] if dead else [])
+
+
 def test_a_healthy_airspeed_without_groundspeed_is_no_caution() -> None:
     """Nothing to compare with and nothing wrong: not a word."""
     fly(takeoff().without("groundspeed_kt").between(5.0, 60.0)).calm()

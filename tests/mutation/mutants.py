@@ -913,6 +913,14 @@ MUTANTS: tuple[Mutant, ...] = (
         AIRSPEED,
     ),
     Mutant(
+        "a lull is a dead needle for good",
+        "monitor/airspeed.py",
+        "(self._set.stuck_ias_kt if low else REVIVED_KT)",
+        "REVIVED_KT",
+        '"Airspeed dead" at lift-off for a lull that is over',
+        AIRSPEED,
+    ),
+    Mutant(
         "a wing that rises taken for a climb",
         "monitor/liftoff_time.py",
         "CLIMB_PER_BANK_RATE = 5.0",
