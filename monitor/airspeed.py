@@ -29,6 +29,7 @@ source)."""
 STUCK_ABOVE_KT = 17.0
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
 GAINS_MOST_KT_S = 7.5  # of groundspeed: no trainer gains 15 kt in less than 2 s (common practice, no source)
+STOOD_S, CAUGHT_UP_KT = 1.5, 5.0  # not to be taken for the steps of a rounded one (common practice, no source)
 STANDS_KT, STANDS_S, STANDS_DTS = 0.5, 0.7, 2.0
 STANDS_GAIN_KT, STANDS_GAIN_KT_S = 1.5, 1.2
 """A needle that has moved by no more than this for so long, over three samples or more, while groundspeed gained so
@@ -64,6 +65,7 @@ class Airspeed:
         # Groundspeed, lowest and highest airspeed since, and by how much these may differ.
         self._stuck_from: tuple[float, float, float, float] | None = None
         self._ground: tuple[float, float] | None = None  # time, and groundspeed as far as an aeroplane can have gone
+        self._stood: tuple[float, float] | None = None  # since when the groundspeed is the very same, and that
         self._stands_from: tuple[float, float, float] | None = None  # time, airspeed, groundspeed
         self._dead_at_kt = 0.0
         self._slow_kt = aircraft.speeds_kias.best_rate - settings.climb_slow_kt
@@ -78,7 +80,7 @@ class Airspeed:
         self._died_hold.clear()
         self._alive_said = False
         self._stuck_from = None
-        self._ground = self._stands_from = None
+        self._ground = self._stands_from = self._stood = None
         self._off = None
         self._s.ias_set_aside = False
         self._s.ias_behind_kt = 0.0
@@ -190,12 +192,22 @@ class Airspeed:
         back, is no speed gained."""
         s, v = self._s, self._s.v
         if v is not None:
+            if self._catches_up(v):
+                self._ground = self._stuck_from = self._stands_from = None
             if self._ground is not None:
                 since, was = self._ground
                 most = GAINS_MOST_KT_S * (s.t - since)
                 v = min(max(v, was - most), was + most)
             self._ground = s.t, v
         return v
+
+    def _catches_up(self, v: float) -> bool:
+        """A groundspeed that was not sent anew for a while leaps to where it is: that is no speed gained now."""
+        s, stood = self._s, self._stood
+        if stood is not None and v == stood[1]:
+            return False
+        self._stood = s.t, v
+        return stood is not None and s.prev_t - stood[0] >= STOOD_S and abs(v - stood[1]) >= CAUGHT_UP_KT
 
     def _behind_kt(self, ias: float, v: float) -> float:
         """What a needle that stands has missed since; 0 while it moves, or where it may not have come alive yet."""

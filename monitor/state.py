@@ -116,6 +116,8 @@ class State(Heights):
     def _speed_without(self, t: float, sample: Sample) -> None:
         """The speed over the ground where it is not sent: of positions, or the airspeed's."""
         v = None
+        if self.prev.groundspeed_kt is not None:
+            self._position = PositionSpeed()  # what it knew is as old as the gap before this one
         if sample.latitude_deg is not None and sample.longitude_deg is not None:
             self._position.update(t, sample.latitude_deg, sample.longitude_deg)
             v = self._position.speed_kt

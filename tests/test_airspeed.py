@@ -6,6 +6,7 @@ Recorded training flights: airspeeds come alive at 19 kt of groundspeed in the m
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from monitor.options import Options
@@ -136,6 +137,32 @@ def test_a_lull_that_ends_before_lift_off_is_no_stuck_needle(then_kt: float, dea
     )
     flown = fly(flight.without("on_ground").between(5.0, 60.0))
     assert [reason for _, reason in flown.warnings] == (["airspeed-not-alive"] if dead else [])
+
+
+@pytest.mark.parametrize("early", [(2.0, 5.0), (6.0, 9.0)])
+@pytest.mark.parametrize("rate_hz", [1.0, 20.0])
+@pytest.mark.parametrize("from_s", [15.0, 18.0, 21.0, 24.0, 27.0])
+def test_a_speed_made_of_positions_begins_anew_with_each_gap(
+    from_s: float, rate_hz: float, early: tuple[float, float]
+) -> None:
+    """Groundspeed empty for 3 s at rest and for 2 s on the roll, with positions: one takeoff, no warning."""
+    latitude, longitude = position_lines()
+    flight = takeoff(rate_hz, latitude_deg=latitude, longitude_deg=longitude).without("height_ft", "on_ground")
+    for gap in (early, (from_s, from_s + 2.0)):
+        flight = flight.bend("groundspeed_kt", gap[0], gap[1] - 0.01, None)
+    flown = fly(flight)
+    assert flown.warnings == []
+    assert flown.phases.count("takeoff-roll") == 1
+    assert "rejected-takeoff" not in flown.phases
+
+
+@pytest.mark.parametrize("from_s", [20.0, 21.0, 22.0])
+def test_a_groundspeed_that_catches_up_makes_no_needle_stuck(from_s: float) -> None:
+    """At one sample a second the same groundspeed for 5 or 6 rows about lift-off, and then the true one: no warning."""
+    for rows in (5.0, 6.0):
+        flight = takeoff(1.0)
+        stands_kt = float(np.interp(from_s, *zip(*flight.lines["groundspeed_kt"], strict=True)))  # type: ignore[arg-type]
+        assert fly(flight.bend("groundspeed_kt", from_s, from_s + rows - 0.1, stands_kt)).warnings == []
 
 
 def test_a_healthy_airspeed_without_groundspeed_is_no_caution() -> None:

@@ -921,6 +921,22 @@ MUTANTS: tuple[Mutant, ...] = (
         AIRSPEED,
     ),
     Mutant(
+        "positions remember the gap before",
+        "monitor/state.py",
+        "        if self.prev.groundspeed_kt is not None:\n            self._position = PositionSpeed()",
+        "        if False:\n            self._position = PositionSpeed()",
+        "a gap in the groundspeed rejects the takeoff",
+        AIRSPEED,
+    ),
+    Mutant(
+        "a groundspeed that catches up is a gain",
+        "monitor/airspeed.py",
+        "            if self._catches_up(v):",
+        "            if False:",
+        "a dead airspeed where a recorder repeated rows",
+        AIRSPEED,
+    ),
+    Mutant(
         "a wing that rises taken for a climb",
         "monitor/liftoff_time.py",
         "CLIMB_PER_BANK_RATE = 5.0",
