@@ -36,7 +36,7 @@ from monitor.timeline import OFTEN_S, Timeline
 from monitor.view import View
 from monitor.words import Words
 
-SILENT_INTERVALS = 5.0  # common practice, no source
+SILENT_INTERVALS = 3.5  # of a slow feed two samples lost in a row are no silence yet (common practice, no source)
 WITH_A_SAMPLE = frozenset({"started", "back", "resumed", "restarted"})
 
 
@@ -147,21 +147,24 @@ class Coach(Entering):
         if now is not None:
             if self._agenda.next_due <= now:
                 self._agenda.run(now)
-            silent_at = self._silent_at()
+            silent_at, timeline = self._silent_at(), self._timeline
+            lost_first = timeline.lost_at() < silent_at
+            if lost_first:
+                timeline.check_lost(arrival_s)
             if arrival_s >= silent_at:
                 self._airspeed_data.said = True
                 # At any moment: nothing else can be said, and afterwards it is no news.
-                t = (self._timeline.t or 0.0) + silent_at - self._timeline.arrival_s
+                t = (timeline.t or 0.0) + silent_at - timeline.arrival_s
                 self.teller.emit("caution", "data-lost", t, self.teller.words("data-lost"))
-            self._timeline.check_lost(arrival_s)
+            if not lost_first:
+                timeline.check_lost(arrival_s)
 
     def _silent_at(self) -> float:
         """The arrival time at which it is said, in the roll or the climb, that no data comes; infinite where not."""
         timeline = self._timeline
-        if timeline.state != "on" or self._airspeed_data.said or self._phases.phase not in FLYING_OR_ROLLING:
+        if self._airspeed_data.said or timeline.state == "paused" or self._phases.phase not in FLYING_OR_ROLLING:
             return inf
-        # Of a slow feed two samples lost in a row are no silence yet: it is said when it counts as lost.
-        return min(timeline.arrival_s + max(self._silent_s, SILENT_INTERVALS * timeline.interval_s), timeline.lost_at())
+        return timeline.arrival_s + max(self._silent_s, SILENT_INTERVALS * timeline.interval_s)
 
     def _restart(self, t: float) -> None:
         """The clock jumped: nothing that waited falls due, and the flight is looked at afresh."""

@@ -29,7 +29,7 @@ class Power(PowerLoss):
 
     __slots__ = (
         "_acceleration", "_grown_rpm", "_grown_t", "_low_hold", "_on_the_roll", "_peak_rpm", "_power_set",
-        "_pressure_hold", "_set_hold", "_steady_rpm", "_steady_since", "full_since",
+        "_pressure_hold", "_rpm_before_full", "_set_hold", "_steady_rpm", "_steady_since", "full_since",
     )  # fmt: skip
 
     def __init__(
@@ -58,6 +58,7 @@ class Power(PowerLoss):
             hold.clear()
         self.is_set = False
         self.full_since: float | None = None
+        self._rpm_before_full: float | None = None
         self._steady_rpm: float | None = None
         self._steady_since = 0.0
         self._peak_rpm = self._grown_rpm = 0.0
@@ -105,6 +106,7 @@ class Power(PowerLoss):
                 return
             if self.full_since is None:
                 self.full_since = s.crossing(s.prev.throttle, throttle, self._set.power_set_throttle)
+                self._rpm_before_full = s.prev.rpm
         elif self.full_since is None:
             if not rolling or s.v_trend.rate < 0.5:
                 return
@@ -140,6 +142,8 @@ class Power(PowerLoss):
             due = max(due, full + set_.power_set_latest_s)
             if self._fixed and self._stays_low(rpm):
                 due = full + set_.power_set_latest_s
+            if rpm == self._rpm_before_full:  # not even in its last digit has the gauge moved since
+                due = full + set_.power_judged_latest_s
             due = min(due, full + set_.power_judged_latest_s)
         elif not good:
             self._set_hold.clear()

@@ -17,6 +17,7 @@ from monitor.trend import Trend
 
 DEAD_KT, STEP_KT, STEP_S = 3.0, 15.0, 1.5  # some instruments read 0 until 20 to 25 kt (recorded training flights)
 DIES_FROM_KT = 30.0  # from below, a needle that falls to 0 in a moment may be one of those (common practice, no source)
+REPEATED_FROM_KT = 10.0  # common practice, no source
 KEEP_S = 15.0
 KEEP_MIN = 4
 # time, indicated airspeed, level (height or altitude), vertical speed, pitch
@@ -27,8 +28,9 @@ class State(Heights):
     """The moment and its recent past. Speeds in knots, heights in feet, times in seconds of feed time."""
 
     __slots__ = (
-        "_position", "confirmed", "dt", "history", "ias", "ias_behind_kt", "ias_died", "ias_set_aside", "ias_trend",
-        "prev", "prev_t", "rest_ias", "sample", "t", "track", "v", "v_measured", "v_trend",
+        "_place", "_placed_t", "_position", "confirmed", "dt", "history", "ias", "ias_behind_kt", "ias_died",
+        "ias_set_aside", "ias_trend", "prev", "prev_t", "rest_ias", "sample", "t", "track", "v", "v_measured",
+        "v_trend",
     )  # fmt: skip
 
     def __init__(self, options: Options) -> None:
@@ -55,6 +57,8 @@ class State(Heights):
         self.history: deque[Row] = deque()
         self.confirmed: frozenset[str] = frozenset()  # channels of which two samples in a row say the same sudden thing
         self._position = PositionSpeed()
+        self._place: tuple[float, float] | None = None  # the last new position, and when it came
+        self._placed_t = 0.0
         self.restart_heights()
 
     def update(self, t: float, sample: Sample) -> None:
@@ -119,6 +123,11 @@ class State(Heights):
         if self.prev.groundspeed_kt is not None:
             self._position = PositionSpeed()  # what it knew is as old as the gap before this one
         if sample.latitude_deg is not None and sample.longitude_deg is not None:
+            place = sample.latitude_deg, sample.longitude_deg
+            moves = self.v is not None and self.v > REPEATED_FROM_KT
+            if moves and place == self._place and t - self._placed_t <= LOST_S:
+                return  # a row sent again, or a simulator that stands still: no aeroplane stops so
+            self._place, self._placed_t = place, t
             self._position.update(t, sample.latitude_deg, sample.longitude_deg)
             v = self._position.speed_kt
         elif self.v is not None and self._position.knows(t):
@@ -163,6 +172,7 @@ class State(Heights):
         for trend in (self.ias_trend, self.v_trend):
             trend.shift(seconds)
         self._position.shift(seconds)
+        self._placed_t += seconds
         self.shift_heights(seconds)
 
     def crossing(self, before: float | None, now: float | None, threshold: float) -> float:

@@ -6,11 +6,13 @@ Recorded training flights: airspeeds come alive at 19 kt of groundspeed in the m
 
 from __future__ import annotations
 
+import msgspec
 import numpy as np
 import pytest
 
 from monitor.options import Options
-from tests.synthetic import FIXED, Flown, Points, Value, changed, fly, position_lines, takeoff
+from monitor.sample import Sample
+from tests.synthetic import FIXED, Flown, Points, Value, at, changed, fly, position_lines, takeoff
 
 # Groundspeed is 30 kt at 18.5 s, 35 at 19.75.
 
@@ -153,6 +155,31 @@ def test_a_speed_made_of_positions_begins_anew_with_each_gap(
     flown = fly(flight)
     assert flown.warnings == []
     assert flown.phases.count("takeoff-roll") == 1
+    assert "rejected-takeoff" not in flown.phases
+
+
+@pytest.mark.parametrize("stands_s", [0.7, 2.0])
+@pytest.mark.parametrize("from_s", [19.0, 22.0, 24.0, 26.0])
+@pytest.mark.parametrize("rate_hz", [10.0, 20.0])
+def test_rows_sent_again_are_no_stop(rate_hz: float, from_s: float, stands_s: float) -> None:
+    """Positions and no groundspeed: the simulator stands still for a while and sends the same row, its time running
+    on. The speed made of positions does not fall, and no needle is called dead when it moves again."""
+    latitude, longitude = position_lines()
+    noise = np.random.default_rng(3)
+    samples: list[Sample] = []
+    later_s = 0.0
+    flight = takeoff(rate_hz, latitude_deg=latitude, longitude_deg=longitude).without("groundspeed_kt")
+    for sample in flight.between(5.0, 60.0).samples():
+        moved = msgspec.structs.replace(
+            sample, ias_kt=max((sample.ias_kt or 0.0) + noise.normal(0.0, 0.3), 0.0), time_s=at(sample) + later_s
+        )
+        samples.append(moved)
+        if not later_s and at(sample) >= from_s:
+            for _ in range(int(stands_s * rate_hz)):
+                later_s += 1.0 / rate_hz
+                samples.append(msgspec.structs.replace(moved, time_s=at(sample) + later_s))
+    flown = fly(samples)
+    assert flown.warnings == []
     assert "rejected-takeoff" not in flown.phases
 
 

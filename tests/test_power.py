@@ -69,6 +69,16 @@ def test_a_pressure_that_creeps_up_is_low_where_it_will_not_soon_be_enough(short
         assert flown.t("warning", "abort") < 16.0
 
 
+@pytest.mark.parametrize("rows", [4, 5])
+def test_a_gauge_that_repeats_itself_since_before_full_throttle_is_not_judged(rows: int) -> None:
+    """At one sample a second 1,525 rev/min, to the digit, for 4 or 5 rows while the lever opens, and then 2,350: no
+    low power."""
+    samples = takeoff(1.0).samples()
+    for n in range(12, 11 + rows):
+        samples[n] = msgspec.structs.replace(samples[n], rpm=samples[11].rpm)
+    assert fly(samples).warnings == []
+
+
 def test_manifold_pressure_is_measured_against_the_altitude() -> None:
     """At 5,000 ft ambient is 24.90 inHg: 23.5 is healthy there, and far too low at sea level."""
     high = _rolled_governed(altitude_ft=5000.0, manifold_pressure_inhg=((10.0, 12.0), (12.0, 23.5)))

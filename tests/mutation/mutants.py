@@ -937,6 +937,22 @@ MUTANTS: tuple[Mutant, ...] = (
         AIRSPEED,
     ),
     Mutant(
+        "a row sent again is a stop",
+        "monitor/state.py",
+        "            if moves and place == self._place",
+        "            if False and place == self._place",
+        "a dead airspeed after a simulator stood still",
+        AIRSPEED,
+    ),
+    Mutant(
+        "a gauge that repeats itself is steady",
+        "monitor/power.py",
+        "            if rpm == self._rpm_before_full:",
+        "            if False:",
+        "an abort for rows that a recorder repeated",
+        POWER,
+    ),
+    Mutant(
         "a wing that rises taken for a climb",
         "monitor/liftoff_time.py",
         "CLIMB_PER_BANK_RATE = 5.0",
