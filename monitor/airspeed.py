@@ -13,6 +13,7 @@ from monitor.settings import Settings
 from monitor.state import State
 
 ALIVE_AT_MOST_KT = 20.0  # a good indicator has come alive by then
+ABOVE_REST_KT = 2.0  # common practice, no source
 ALIVE_KT_S, CHECK_AGAIN_S = 0.5, 1.0  # it rises by so much; still slow, so often it is looked at (no source)
 REVIVED_KT = 10.0  # above what it stuck at, or above 20 kt where it was dead, for a second, and
 LOW_FT = 10.0  # so low what was not stuck is enough: no pressure trapped in a pitot tube moves it (no source)
@@ -27,6 +28,7 @@ RISES_FROM_KT, RISES_PART, RISES_KT_S = 5.0, 0.5, 2.0
 """A needle that rises from so much at half the rate of the groundspeed, or of 2 kt/s, is alive (common practice, no
 source)."""
 STUCK_ABOVE_KT = 17.0
+RISEN_KT = 5.0  # above rest, it shows more than the wind (common practice, no source)
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
 GAINS_MOST_KT_S = 7.5  # of groundspeed: no trainer gains 15 kt in less than 2 s (common practice, no source)
 STOOD_S, CAUGHT_UP_KT = 1.5, 5.0  # not to be taken for the steps of a rounded one (common practice, no source)
@@ -161,8 +163,9 @@ class Airspeed:
     def _watch_alive(self, ias: float) -> None:
         s = self._s
         rest = s.rest_ias if s.rest_ias is not None else 0.0
-        threshold = min(self._set.alive_kt, rest + self._set.alive_rise_kt)
-        if ias < threshold or s.ias_trend.rate < ALIVE_KT_S or ias < rest + 2.0:
+        # What the wind alone makes it show is no sign of life.
+        threshold = max(min(self._set.alive_kt, rest + self._set.alive_rise_kt), rest + ABOVE_REST_KT)
+        if ias < threshold or s.ias_trend.rate < ALIVE_KT_S:
             return
         self._alive_said = True
         before = s.prev.ias_kt
@@ -225,7 +228,8 @@ class Airspeed:
         From a slow start, where a lull takes a good part of the 15 kt, and in the climb-out, where the wind changes
         with height, within 3 kt.
         """
-        if v < max(STUCK_FROM_KT, self._s.rest_ias or 0.0):
+        rest_kt = self._s.rest_ias or 0.0
+        if v < STUCK_FROM_KT or (v < rest_kt and ias < rest_kt + RISEN_KT):
             return False  # what it reads is the wind's doing still
         from_kt, low, high, most_kt = self._stuck_from or (v, ias, ias, 0.0)
         low, high = min(low, ias), max(high, ias)

@@ -114,8 +114,8 @@ class PowerLevers:
         """It still falls, as while a slow hand closes the throttle."""
         return self._pressure_gained_inhg() < -MOVES_INHG
 
-    def _loss_can_be_told(self, in_air: bool) -> bool:
-        """Whether less rpm can only mean less power."""
+    def _loss_can_be_told(self, in_air: bool, by_pressure: bool = False) -> bool:
+        """Whether less rpm, or less manifold pressure, can only mean less power."""
         s = self._s
         sample = s.sample
         if sample.throttle is not None and sample.throttle < self._set.power_set_throttle:
@@ -127,8 +127,9 @@ class PowerLevers:
             low = self._highest < self._set.turn_height_ft
             slowing = s.ias is not None and s.ias_trend.rate < 0.0
             return slow_climb and low and slowing
-        # With a governor and no propeller lever in the data, a pilot setting climb rpm looks like a loss.
-        return self._fixed or sample.propeller is not None or (s.height or 0.0) < 500.0 or slow_climb
+        # With a governor and no propeller lever in the data, a pilot setting climb rpm looks like a loss; but that
+        # raises the pressure.
+        return by_pressure or self._fixed or sample.propeller is not None or (s.height or 0.0) < 500.0 or slow_climb
 
 
 def throttle_closed(pressure_inhg_now: float | None, altitude_ft: float | None) -> bool:

@@ -105,7 +105,7 @@ class PowerPressure(PowerLevers):
         elif failure.since is not None and now > 0.9 * self._best_ratio:
             failure.clear()
         limit = self._best_ratio * (1.0 - set_.power_loss_part)
-        if now < limit and self._loss_can_be_told(in_air):
+        if now < limit and self._loss_can_be_told(in_air, by_pressure=True):
             self._begin_once_more(loss, s.t)
         elif loss.since is not None and now > self._best_ratio * (1.0 - 0.8 * set_.power_loss_part):
             loss.clear()

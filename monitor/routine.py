@@ -130,6 +130,9 @@ class Routine(ClimbRoutine):
             return
         if (self._s.climb_fpm or 0.0) > CLIMBS_FPM:
             return  # it has been flying all along, whatever the roll was told by
+        lever, before = self._s.sample.throttle, self._s.prev.throttle
+        if lever is not None and before is not None and lever < min(before, self._set.roll_throttle):
+            return  # the pilot is closing it
         rise = self._conditions.nose_rise_deg
         up = rise is not None and rise >= self._set.rotation_rise_deg
         self.give("rotate", t, "" if up else "rotate")  # the pilot is at it already

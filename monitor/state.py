@@ -187,7 +187,7 @@ class State(Heights):
         return self.prev_t if before is not None and before >= threshold else self.crossing(before, now, threshold)
 
     def airspeed_reached(self, threshold_kt: float) -> float:
-        """When the airspeed, now above the threshold, came to it; at most as long ago as is kept."""
+        """When the airspeed, now above the threshold, came to it; now where that is longer ago than is kept."""
         rows = self.history
         for n in range(len(rows) - 1, 0, -1):
             later, before = rows[n], rows[n - 1]
@@ -195,7 +195,7 @@ class State(Heights):
                 return later[0]
             if before[1] < threshold_kt:
                 return before[0] + (threshold_kt - before[1]) / (later[1] - before[1]) * (later[0] - before[0])
-        return rows[0][0]
+        return rows[-1][0]
 
     def values_at(self, t: float) -> tuple[float | None, float | None]:
         """Indicated airspeed and height above the field at `t`: interpolated, or carried on by the trend."""

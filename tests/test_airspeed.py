@@ -69,11 +69,31 @@ def test_a_needle_that_rises_less_than_5_kt_while_groundspeed_gains_15_is_stuck(
 
 
 def test_a_needle_stuck_in_a_headwind_is_told_by_the_15_kt_all_the_same() -> None:
-    """In 11 kt of headwind a needle that reads 11 at rest and sticks at 25 kt is told once groundspeed has gone from 11
-    to 26, not from 20 to 35."""
+    """In 11 kt of headwind a needle that reads 11 at rest and sticks at 25 kt, groundspeed 14, is told once that has
+    gone to 29 at the latest, not from 20 to 35."""
     flown = fly(takeoff(ias_kt=((11.0, 11.0), (14.5, 25.0), (26.0, 25.0))).between(5.0, 21.4))
     assert flown.warnings == [("abort", "airspeed-not-alive")]
-    assert flown.t("warning", "abort") == pytest.approx(11.0 + 26.0 / 4.0 + 0.5, abs=0.3)
+    assert flown.t("warning", "abort") == pytest.approx(11.0 + 28.0 / 4.0 + 0.5, abs=0.3)
+
+
+@pytest.mark.parametrize("wind_kt", [15.0, 22.0, 25.0])
+def test_a_strong_headwind_hides_no_stuck_needle(wind_kt: float) -> None:
+    """It sticks 6 kt above what it reads at rest, at 6 kt of groundspeed: found by 26 kt of it, not by wind and 15 (and
+    held, for with the wind VR is near by then)."""
+    stuck_kt = wind_kt + 6.0
+    flown = fly(takeoff(ias_kt=((11.0, wind_kt), (12.5, stuck_kt), (26.0, stuck_kt))).between(5.0, 21.4))
+    found = flown.all("warning", "abort") + flown.all("caution", "airspeed-not-alive")
+    assert [event.more["reason"] for event in found] == ["airspeed-not-alive"]
+    assert (found[0].t_s or 99.0) <= 11.0 + 26.0 / 4.0 + 0.5
+
+
+@pytest.mark.parametrize("wind_kt", [18.0, 22.0, 25.0])
+def test_a_needle_that_the_wind_holds_up_comes_alive_when_it_rises(wind_kt: float) -> None:
+    """More wind than 20 kt at rest: "Airspeed alive" as it rises on the roll, not of a time before it."""
+    flown = fly(takeoff(ias_kt=((11.0, wind_kt), (25.0, wind_kt + 56.0))).between(5.0, 20.0))
+    alive = flown.one("callout", "airspeed-alive")
+    assert alive.say == "Airspeed alive"
+    assert 11.0 < (alive.t_s or 0.0) < 13.0
 
 
 @pytest.mark.parametrize(("comes_back", "warned"), [(True, False), (False, True)])

@@ -79,6 +79,18 @@ def test_a_gauge_that_repeats_itself_since_before_full_throttle_is_not_judged(ro
     assert fly(samples).warnings == []
 
 
+def test_a_loss_of_manifold_pressure_above_500_ft_is_told_without_a_propeller_lever() -> None:
+    """Constant speed, throttle full, 8 % of the pressure gone at 600 ft for good: power loss; a pilot who sets climb
+    rpm raises it, and hears nothing."""
+    lost: Points = ((10.0, 12.0), (12.0, 28.5), (25.0, 28.5), (74.9, 27.9), (76.0, 25.6), (125.0, 25.0))
+    flight = governed(manifold_pressure_inhg=lost).without("propeller").between(5.0, 90.0)
+    assert fly(flight, GOVERNED).warnings == [("power-loss", "power-loss")]
+    set_back: Points = ((10.0, 700.0), (12.0, 2690.0), (75.0, 2690.0), (77.0, 2450.0), (125.0, 2450.0))
+    raised: Points = ((10.0, 12.0), (12.0, 28.5), (25.0, 28.5), (75.0, 27.9), (77.0, 28.2), (125.0, 27.6))
+    flight = governed(rpm=set_back, manifold_pressure_inhg=raised).without("propeller").between(5.0, 90.0)
+    assert fly(flight, GOVERNED).warnings == []
+
+
 def test_manifold_pressure_is_measured_against_the_altitude() -> None:
     """At 5,000 ft ambient is 24.90 inHg: 23.5 is healthy there, and far too low at sea level."""
     high = _rolled_governed(altitude_ft=5000.0, manifold_pressure_inhg=((10.0, 12.0), (12.0, 23.5)))

@@ -127,3 +127,10 @@ def test_the_weight_is_muths() -> None:
             found.append((now - last) / (value - last))
         last = now
     assert np.mean(found[500:]) == pytest.approx(0.618, abs=0.06)
+
+
+def test_no_rotate_while_the_throttle_is_being_closed() -> None:
+    """A slow hand begins to close the throttle 1.5 s before VR (23.5 s): it is below 0.75 then, and nothing is said."""
+    lever: Points = ((10.0, 0.0), (12.0, 1.0), (22.0, 1.0), (25.0, 0.0))
+    rpm: Points = tuple((t, 700.0 + 1650.0 * x) for t, x in lever)
+    assert fly(takeoff(throttle=lever, rpm=rpm).between(5.0, 24.5)).all("callout", "rotate") == []
