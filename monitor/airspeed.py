@@ -16,9 +16,9 @@ ALIVE_AT_MOST_KT = 20.0  # a good indicator has come alive by then
 ABOVE_REST_KT = 2.0  # common practice, no source
 ALIVE_KT_S, CHECK_AGAIN_S = 0.5, 1.0  # it rises by so much; still slow, so often it is looked at (no source)
 REVIVED_KT = 10.0  # above what it stuck at, or above 20 kt where it was dead, for a second, and
-LOW_FT = 10.0  # so low what was not stuck is enough: no pressure trapped in a pitot tube moves it (no source)
 REVIVED_NEAR_KT = 20.0  # no further than this from the groundspeed: it is alive (common practice, no source)
 REVIVED_S = 1.0
+LOW_FT = 10.0  # so low what was not stuck is enough: no pressure trapped in a pitot tube moves it (no source)
 SLOW_STUCK_PART = 0.6
 OF_THE_ROLL_S = 8.0  # so long what began on the roll is judged by its 5 kt (common practice, no source)
 ALOFT_S, STRAIGHT_DEG = 20.0, 15.0
@@ -260,7 +260,7 @@ class AirspeedData:
         self._s = state
         self._hold = Hold(agenda, settings.data_lost_s, self._missed)
         self._lost = lost
-        self.said = False  # in this takeoff
+        self.said = False  # in this takeoff; of a feed that fell silent as well
 
     def begin(self) -> None:
         """A takeoff begins."""

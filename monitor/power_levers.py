@@ -74,10 +74,13 @@ class PowerLevers:
 
     def _lever_moved(self, throttle: float | None, propeller: float | None) -> bool:
         """A lever has moved in the last 2 s, or two slow samples; the best so far then counts no more."""
+        if throttle != self._lever or propeller != self._propeller:  # as at few samples
+            self._follow_levers(throttle, propeller)
         s = self._s
-        lever, prop = self._lever, self._propeller
-        if throttle == lever and propeller == prop:  # as at nearly every sample
-            return self._lever_t > 0.0 and self._moved_lately()
+        return self._lever_t > 0.0 and s.t - self._lever_t < max(2.0, 2.2 * s.dt)
+
+    def _follow_levers(self, throttle: float | None, propeller: float | None) -> None:
+        s, lever, prop = self._s, self._lever, self._propeller
         moved = (throttle is not None and lever is not None and throttle < lever - 0.03) or (
             propeller is not None and prop is not None and abs(propeller - prop) > 0.03
         )
@@ -90,11 +93,6 @@ class PowerLevers:
             self._lever = throttle
         if moved or prop is None:
             self._propeller = propeller
-        return self._moved_lately()
-
-    def _moved_lately(self) -> bool:
-        s = self._s
-        return self._lever_t > 0.0 and s.t - self._lever_t < max(2.0, 2.2 * s.dt)
 
     def _closed(self, rpm: float) -> bool:
         """Without a lever channel: rpm or manifold pressure of a closed throttle. At nearly ambient pressure it is
