@@ -16,6 +16,7 @@ from monitor.checklist import after_takeoff
 from monitor.climb_power import ClimbPower
 from monitor.conditions import Conditions
 from monitor.configuration import Configuration
+from monitor.deadlines import Deadlines
 from monitor.deviations import Deviations
 from monitor.direction import Direction
 from monitor.entering import Entering
@@ -23,7 +24,7 @@ from monitor.events import Event
 from monitor.judge import Judge
 from monitor.limits import Limits
 from monitor.options import Options
-from monitor.phases import FLYING_OR_ROLLING, IN_THE_CLIMB, NOT_ON_WHEELS, ON_THE_ROLL, Phases
+from monitor.phases import IN_THE_CLIMB, NOT_ON_WHEELS, ON_THE_ROLL, Phases
 from monitor.plausibility import Plausibility
 from monitor.power import Power
 from monitor.procedure import Procedure
@@ -36,7 +37,6 @@ from monitor.timeline import OFTEN_S, Timeline
 from monitor.view import View
 from monitor.words import Words
 
-SILENT_INTERVALS = 3.5  # of a slow feed two samples lost in a row are no silence yet (common practice, no source)
 WITH_A_SAMPLE = frozenset({"started", "back", "resumed", "restarted"})
 
 
@@ -68,8 +68,8 @@ class Coach(Entering):
         )
         self._watchers = (self._power, self._limits, self._airspeed, self._direction, self._deviations)
         self._plausibility = Plausibility(self._channel)
-        self._silent_s = set_.data_lost_s
         self._airspeed_data = AirspeedData(s, set_, agenda, tell.when_heard("data-lost", lambda: s.ias is None))
+        self._deadlines = Deadlines(self._timeline, agenda, self._phases, self._airspeed_data, tell, set_.data_lost_s)
         self._configuration = Configuration(s, set_, agenda, judge, self.routine, self._power)
         self._takeoffs = 0
         self._aborted_in = None
@@ -100,10 +100,17 @@ class Coach(Entering):
 
     def feed(self, sample: Sample, arrival_s: float) -> list[Event]:
         """Take in a sample that arrived at `arrival_s` (any clock that only goes forward); the events it brought."""
-        timeline, agenda = self._timeline, self._agenda
+        timeline, agenda, deadlines = self._timeline, self._agenda, self._deadlines
         # Time runs on by `carry_s` at most: else nothing can fall due by then.
-        if agenda.next_due <= timeline.judged_t + timeline.carry_s or arrival_s - timeline.arrival_s >= self._silent_s:
-            self._run_due(arrival_s)
+        if (
+            agenda.next_due <= timeline.judged_t + timeline.carry_s
+            or arrival_s - timeline.arrival_s >= deadlines.silent_s
+        ):
+            deadlines.run(arrival_s)
+        at = sample.time_s
+        if at is not None and at < timeline.skip_until and timeline.own_time and at > (timeline.t or 0.0):
+            timeline.t, timeline.arrival_s = at, arrival_s  # of a fast stream, most are passed over
+            return self.teller.take() if self.teller.events else []
         for t, admitted in timeline.offer(sample, arrival_s):
             if agenda.next_due <= t:
                 # What fell due before this sample comes first, but no further than the old samples carry.
@@ -115,21 +122,14 @@ class Coach(Entering):
 
     def tick(self, arrival_s: float) -> list[Event]:
         """Let time pass without a sample; what fell due by then. It never changes what the samples will bring."""
-        self._run_due(arrival_s)
+        self._deadlines.run(arrival_s)
         return self.teller.take()
 
     end = tick  # the stream ends at `arrival_s`
 
     def next_deadline(self) -> float | None:
         """The arrival time at which a tick is worth making; None when nothing waits."""
-        timeline = self._timeline
-        if timeline.t is None:
-            return None
-        due, at = self._agenda.next_due, min(self._silent_at(), timeline.lost_at())
-        if due <= timeline.judged_t + timeline.carry_s:
-            due_at = timeline.judged_arrival_s + max(due - timeline.judged_t, 0.0) + 1e-6  # past rounding
-            at = min(at, due_at)
-        return at if at < inf else None
+        return self._deadlines.next_s()
 
     def set_voice_latency(self, latency_s: float) -> None:
         """What the voice measured from call to first sound; used from now on."""
@@ -141,30 +141,6 @@ class Coach(Entering):
         return self._view.snapshot()
 
     # ---- time ------------------------------------------------------------------------------------------------------
-
-    def _run_due(self, arrival_s: float) -> None:
-        now = self._timeline.feed_time(arrival_s)
-        if now is not None:
-            if self._agenda.next_due <= now:
-                self._agenda.run(now)
-            silent_at, timeline = self._silent_at(), self._timeline
-            lost_first = timeline.lost_at() < silent_at
-            if lost_first:
-                timeline.check_lost(arrival_s)
-            if arrival_s >= silent_at:
-                self._airspeed_data.said = True
-                # At any moment: nothing else can be said, and afterwards it is no news.
-                t = (timeline.t or 0.0) + silent_at - timeline.arrival_s
-                self.teller.emit("caution", "data-lost", t, self.teller.words("data-lost"))
-            if not lost_first:
-                timeline.check_lost(arrival_s)
-
-    def _silent_at(self) -> float:
-        """The arrival time at which it is said, in the roll or the climb, that no data comes; infinite where not."""
-        timeline = self._timeline
-        if self._airspeed_data.said or timeline.state == "paused" or self._phases.phase not in FLYING_OR_ROLLING:
-            return inf
-        return timeline.arrival_s + max(self._silent_s, SILENT_INTERVALS * timeline.interval_s)
 
     def _restart(self, t: float) -> None:
         """The clock jumped: nothing that waited falls due, and the flight is looked at afresh."""

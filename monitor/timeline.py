@@ -9,8 +9,9 @@ The rules, each with its reason:
 * The same where time goes on and nothing else does, though the aeroplane moves (`monitor.frozen`).
 * Back by 1 s or less: a late packet, dropped and counted. Back by more, or forward by more than 10 s, is a jump. One
   sample alone can be a damaged number, so a jump counts once the next sample confirms it; then `restarted`.
-* Of a stream faster than 40 Hz every second, third ... sample is judged, 20 to 30 a second: nothing a pilot can use
-  comes sooner from more, and the rest of the machine is the simulator's. The first after a pause or a jump always is.
+* Of a stream faster than 40 Hz 20 to 30 samples a second are judged, as nearly as its usual step allows: nothing a
+  pilot can use comes sooner from more, and the rest of the machine is the simulator's. The first after a pause or a
+  jump always is.
 * The aeroplane put elsewhere while time goes on is `restarted` as well (`monitor.relocation`).
 * No valid sample for max(2 s, 3 usual intervals) of wall clock: `lost`; the next sample: `back`.
 """
@@ -70,12 +71,13 @@ class Timeline:
         self._first_arrival = 0.0
         self._advance_arrival = 0.0
         self._repeats = 0
+        self._repeated_t: float | None = None
         self._odd = False  # since the last sample time stood still, jumped, or the feed was silent
         self._look_in = 0
         self._held: tuple[float, Sample] | None = None
         self._recent: list[float] = []
-        self._stride = 1  # of the samples, every so-manieth is judged
-        self._skipped = 0
+        self.skip_until = -inf  # samples before are passed over; those with a time of their own need not be offered
+        self._skip_s = 0.0
         self._before: Sample | None = None  # the last looked at, and its time
         self._before_t = 0.0
         self._relocation = Relocation()
@@ -102,6 +104,7 @@ class Timeline:
         if arrival_s >= due and self.t is not None:
             self.state = "lost"
             self._odd = True
+            self.skip_until = -inf
             self._emit("lost", self.t + (due - self.arrival_s))
 
     def offer(self, sample: Sample, arrival_s: float) -> tuple[tuple[float, Sample], ...]:
@@ -121,13 +124,12 @@ class Timeline:
                 self._go_on(arrival_s, t)
             self.t = t
             self.arrival_s = arrival_s
+            if t < self.skip_until:
+                return ()
             self._look_in -= 1
             if self._look_in <= 0:
                 self._learn_interval(dt)
-            self._skipped += 1
-            if self._skipped < self._stride:
-                return ()
-            self._skipped = 0
+            self.skip_until = t + self._skip_s
             before, before_t = self._before, self._before_t
             self._before, self._before_t = sample, t
             if before is None:
@@ -162,7 +164,7 @@ class Timeline:
             self._returned(self.arrival_s, t)
 
     def _judged(self, t: float, arrival_s: float) -> None:
-        self._skipped = 0
+        self.skip_until = t + self._skip_s
         self.judged_t, self.judged_arrival_s = t, arrival_s
 
     def _first(self, sample: Sample, arrival_s: float) -> tuple[tuple[float, Sample], ...]:
@@ -178,25 +180,23 @@ class Timeline:
         """Time goes on after something odd; after a pause or a loss this sample is judged."""
         self._odd = False
         self._held = None
-        self._repeats = 0
         if self.state != "on":
             self._returned(arrival_s, t)
-            self._skipped = self._stride
 
     def _learn_interval(self, dt: float) -> None:
-        """The usual step of the last nine; once there are so many, a look now and then is enough.
-
-        Not at every so-manieth judged sample: of times rounded to a millisecond that would find the same step always.
-        """
+        """The usual step of the last nine; once there are so many, a look now and then is enough."""
         recent = self._recent
         if len(recent) == 9:
             recent.pop(0)
         recent.append(dt)
         usual = sorted(recent)[len(recent) // 2]
-        self._stride = max(1, int(self._enough_s / usual + 0.1))
-        self._look_in = 8 * self._stride + 1 if len(recent) == 9 else 1
-        self.interval_s = usual * self._stride
-        self.carry_s = CARRIED_PART * min(recent) * self._stride
+        steps = max(1, int(self._enough_s / usual + 0.1))  # of which one is judged
+        self._look_in = 8 if len(recent) == 9 else 1
+        self.interval_s = usual * steps
+        self.carry_s = CARRIED_PART * min(recent)
+        self._skip_s = 0.0
+        if steps > 1:
+            self.carry_s = self._skip_s = (steps - 0.5) * usual
 
     def _returned(self, arrival_s: float, t: float) -> None:
         event = "back" if self.state == "lost" else "resumed"
@@ -214,6 +214,7 @@ class Timeline:
             self._repeat(arrival_s)
             return ()
         self._held = (t, sample)
+        self.skip_until = -inf
         self.dropped_jump += 1
         return ()
 
@@ -236,14 +237,14 @@ class Timeline:
         if t == held_t:
             return ((held_t, held),)
         self.t = t
-        self._repeats = 0
         self._learn_interval(t - held_t)
         return ((held_t, held), (t, sample))
 
     def _repeat(self, arrival_s: float) -> None:
         assert self.t is not None
         self.dropped_repeat += 1
-        if not self._repeats:
+        if self.t != self._repeated_t:
+            self._repeated_t, self._repeats = self.t, 0
             self._advance_arrival = self.arrival_s
         self._repeats += 1
         was_lost = self.state == "lost"
@@ -254,4 +255,5 @@ class Timeline:
             self._returned(arrival_s, self.t)
         if self.state == "on" and (still_s >= wait_s or (still_s == 0.0 and self._repeats >= PAUSE_ROWS)):
             self.state = "paused"
+            self.skip_until = -inf
             self._emit("paused", self.t)

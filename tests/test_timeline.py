@@ -77,6 +77,49 @@ def test_the_first_sample_after_a_loss_is_judged_however_fast_the_stream() -> No
     assert line.ids == ["started", "lost", "back"]
 
 
+@pytest.mark.parametrize("how", ["lost", "paused", "jump"])
+def test_where_time_stood_still_the_next_sample_is_judged_however_soon(how: str) -> None:
+    """At 100 Hz, a clock that stops for 3 s with the packets or without them, or one damaged time: the next sample,
+    0.01 s on, counts at once, though else the next four would be passed over."""
+    line = Line()
+    t = line.run(100.0, 104.96, 100.0)
+    assert line.admitted[-1] == t
+    if how == "lost":
+        line.line.check_lost(ARRIVAL_S + t + 3.0)
+    elif how == "paused":
+        for n in range(30):
+            line.offer(t, ARRIVAL_S + t + 0.1 * (n + 1))
+    else:
+        line.offer(t + 500.0, ARRIVAL_S + t + 0.01)
+    assert line.offer(t + 0.01, ARRIVAL_S + t + 3.01) == [t + 0.01]
+    assert line.ids == {"lost": ["started", "lost", "back"], "paused": ["started", "paused", "resumed"]}.get(
+        how, ["started"]
+    )
+
+
+@pytest.mark.parametrize("pairs_hz", [10.0, 20.0])
+def test_packets_that_come_in_pairs_are_no_fast_stream(pairs_hz: float) -> None:
+    """Two packets a millisecond apart, ten or twenty times a second: at least one of every pair is judged."""
+    line = Line()
+    for n in range(100):
+        for later_s in (0.0, 0.001):
+            t = 100.0 + n / pairs_hz + later_s
+            line.offer(t, ARRIVAL_S + t)
+    assert {int((t - 100.0) * pairs_hz + 1e-6) for t in line.admitted} == set(range(100))
+
+
+@pytest.mark.parametrize("copies", [2, 12])
+def test_copies_of_fast_packets_are_no_pause(copies: int) -> None:
+    """A log of 100 Hz in which every row stands up to twelve times: as judged without the copies, and no pause."""
+    once, line = Line(), Line()
+    once.run(100.0, 110.0, 100.0)
+    for n in range(1001):
+        for _ in range(copies):
+            line.offer(100.0 + n / 100.0, ARRIVAL_S + 100.0 + n / 100.0)
+    assert line.admitted == once.admitted
+    assert line.ids == ["started"]
+
+
 def test_a_debrief_takes_every_sample() -> None:
     """Where every sample is asked for, none is left out at 200 Hz."""
     said: list[str] = []

@@ -890,17 +890,17 @@ MUTANTS: tuple[Mutant, ...] = (
     ),
     Mutant(
         "data lost again and again",
-        "monitor/coach.py",
-        "                self._airspeed_data.said = True",
-        "                pass",
+        "monitor/deadlines.py",
+        "        self._data.said = True\n",
+        "",
         '"Data lost" with each gap',
         TIMELINE,
     ),
     Mutant(
         "a slow feed is lost",
-        "monitor/coach.py",
-        "max(self._silent_s, SILENT_INTERVALS * timeline.interval_s)",
-        "self._silent_s",
+        "monitor/deadlines.py",
+        "max(self.silent_s, SILENT_INTERVALS * timeline.interval_s)",
+        "self.silent_s",
         '"Data lost" with one sample of a slow feed',
         TIMELINE,
     ),
@@ -1130,10 +1130,61 @@ MUTANTS: tuple[Mutant, ...] = (
         TIMELINE,
     ),
     Mutant(
+        "a moment in which nothing is looked at",
+        "monitor/power.py",
+        "        if not self._all_well():\n",
+        "        if self._s.t >= self._calm_until:\n",
+        "what fails a moment after a look is told later",
+        POWER,
+    ),
+    Mutant(
+        "a moment in which the pressure is not looked at",
+        "monitor/power_loss.py",
+        "            and (sample.manifold_pressure_inhg or 0.0) >= self._calm_inhg\n",
+        "",
+        "what fails a moment after a look is told later",
+        POWER,
+    ),
+    Mutant(
+        "the sample after a pause is skipped",
+        "monitor/timeline.py",
+        """            self.state = "paused"
+            self.skip_until = -inf
+""",
+        """            self.state = "paused"
+""",
+        "the moment a pause ends is not seen",
+        TIMELINE,
+    ),
+    Mutant(
+        "the sample after a damaged time is skipped",
+        "monitor/timeline.py",
+        """        self._held = (t, sample)
+        self.skip_until = -inf
+""",
+        """        self._held = (t, sample)
+""",
+        "two damaged times with a good one between are a jump",
+        TIMELINE,
+    ),
+    Mutant(
+        "copies add up",
+        "monitor/timeline.py",
+        "self._repeated_t, self._repeats = self.t, 0",
+        "self._repeated_t = self.t",
+        "a log in which rows stand several times is paused",
+        TIMELINE,
+    ),
+    Mutant(
         "the sample that ends a loss is skipped",
         "monitor/timeline.py",
-        "            self._skipped = self._stride\n",
-        "",
+        """            self.state = "lost"
+            self._odd = True
+            self.skip_until = -inf
+""",
+        """            self.state = "lost"
+            self._odd = True
+""",
         "what came after the loss is told late, by an old sample's values",
         TIMELINE,
     ),
@@ -1508,16 +1559,16 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "half of the rpm is enough",
         "monitor/power_loss.py",
-        "        if rpm >= self._good_part * expected and",
-        "        if rpm >= 0.5 * expected and",
+        "        good = self._good_part * expected\n",
+        "        good = 0.5 * expected\n",
         "a partial loss of power is never told",
         POWER,
     ),
     Mutant(
         "half of the pressure is enough",
         "monitor/power_pressure.py",
-        "        if now >= self._good_part * self._best_ratio and",
-        "        if now >= 0.5 * self._best_ratio and",
+        "        good = self._good_part * self._best_ratio\n",
+        "        good = 0.5 * self._best_ratio\n",
         "a loss that a governor hides is never told",
         POWER,
     ),
@@ -1636,8 +1687,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "the same step always",
         "monitor/timeline.py",
-        "self._look_in = 8 * self._stride + 1 if",
-        "self._look_in = 8 * self._stride if",
+        "self.carry_s = self._skip_s = (steps - 0.5) * usual",
+        "self.carry_s = (self._skip_s := (steps - 0.5) * usual) + 0.5 * usual",
         "how a stream is cut changes what is said",
         TIMELINE,
     ),
@@ -1774,8 +1825,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "no lever, one sample",
         "monitor/power_loss.py",
-        "        hold.begin_agreed(onset, s.t, s.dt)\n\n    def _watch_loss",
-        "        hold.begin(onset)\n\n    def _watch_loss",
+        "        hold.begin_agreed(onset, s.t, s.dt)\n\n    def _all_well",
+        "        hold.begin(onset)\n\n    def _all_well",
         "one damaged rpm is a dead engine",
         FIFTH_LOOK,
     ),
