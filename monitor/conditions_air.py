@@ -47,6 +47,7 @@ class AirConditions:
     def begin_flight(self) -> None:
         """Off the ground: watch for its end."""
         self.restart_air()
+        self._keep_most_power()
 
     def climbs_away(self) -> float | None:
         """1,000 ft above the field, the first power reduction above 500 ft, or levelling off."""
@@ -57,8 +58,8 @@ class AirConditions:
         thousand = 1000.0 + (s.zero_ft or 0.0)
         if s.level_now >= thousand:
             return s.rose_through(s.prev_level, s.level_now, thousand)
-        reduced = self.power_reduced()
-        if height > 500.0 and reduced is not None:
+        reduced = self.power_reduced() if height > 500.0 else None
+        if reduced is not None:
             return reduced
         if self._highest_ft >= CIRCUIT_FT and self._descends():
             return s.t
@@ -74,21 +75,30 @@ class AirConditions:
         s = self._s
         throttle = s.sample.throttle
         if throttle is not None:
-            if throttle > self._throttle_full:
-                self._throttle_full = throttle
             limit = self._throttle_full - 0.1
             return None if throttle > limit else s.crossing(s.prev.throttle, throttle, limit)
-        value = s.sample.manifold_pressure_inhg if s.sample.manifold_pressure_inhg is not None else s.sample.rpm
-        if value is None:
-            return None
-        best = self._power_best = max(self._power_best, value)
-        return s.t if 0.55 * best < value < 0.9 * best else None
+        power, best = self._power_shown(), self._power_best
+        return s.t if power is not None and 0.55 * best < power < 0.9 * best else None
+
+    def _power_shown(self) -> float | None:
+        """What stands for the power where the throttle is not sent: manifold pressure, or rpm."""
+        pressure = self._s.sample.manifold_pressure_inhg
+        return pressure if pressure is not None else self._s.sample.rpm
+
+    def _keep_most_power(self) -> None:
+        """The most there was of it, to tell a reduction by."""
+        throttle = self._s.sample.throttle
+        if throttle is None:
+            self._power_best = max(self._power_best, self._power_shown() or 0.0)
+        elif throttle > self._throttle_full:
+            self._throttle_full = throttle
 
     def keep_climb(self) -> None:
         """The climb rate averaged over some seconds, and this climb's best."""
         s = self._s
         dt = s.t - self._kept_t
         self._kept_t = s.t
+        self._keep_most_power()
         if s.climb_fpm is not None:
             self._climb_slow += min(1.0, min(dt, OFTEN_S + s.dt) / 4.0) * (s.climb_fpm - self._climb_slow)
             if self._climb_slow > self._climb_best:

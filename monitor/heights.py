@@ -136,14 +136,13 @@ class Heights:
 
     def _level(self, t: float, level: float) -> None:
         """The level of this sample, with its noise and without."""
-        trend, dt, climbed_ft, noise = self.level_trend, self.dt, self.climbed_ft, self.level_noise
+        trend, climbed_ft, noise = self.level_trend, self.climbed_ft, self.level_noise
         self.level = level
         self.prev_level = self.level_now
-        carried = level - climbed_ft
-        off = carried - trend.value - trend.rate * dt
-        trend.update(t, carried)
+        off = trend.update(t, level - climbed_ft)
         smooth = self.level_smooth = trend.value + climbed_ft
         if -20.0 < off < 20.0 and trend.ready:
+            dt = self.dt
             noise = self.level_noise = noise + (0.02 if dt > 0.02 else dt) * (abs(off) - noise)
         # The first noisy reading above a height comes early, so the smooth one counts; a clean one is exact.
         self.level_now = smooth if noise > LEVEL_NOISY_FT else level

@@ -89,7 +89,8 @@ class Power(PowerLoss):
     def climb(self) -> None:
         """One sample of the climb."""
         self._keep_second()
-        self._watch_loss(in_air=True)
+        if not self._all_well():
+            self._watch_loss(in_air=True)
 
     def _watch_setting(self, rolling: bool) -> None:
         s = self._s

@@ -23,8 +23,8 @@ class PowerLevers:
     """Keeps the engine's last second and the levers; knows whether less power can be the pilot's doing."""
 
     __slots__ = (
-        "_best_ratio", "_fixed", "_good_part", "_highest", "_least_left", "_lever", "_lever_t", "_propeller", "_ratio",
-        "_s", "_second", "_set", "_smooth", "best_rpm",
+        "_best_ratio", "_fixed", "_good_part", "_highest", "_least_left", "_lever", "_lever_t", "_look_s", "_propeller",
+        "_ratio", "_s", "_second", "_set", "_smooth", "best_rpm",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings) -> None:
@@ -46,6 +46,7 @@ class PowerLevers:
         self._second: deque[tuple[float, float | None, float | None]] = deque()
         self._smooth: float | None = None
         self._highest = 0.0
+        self._look_s = 0.0  # since rpm and pressure were last looked at; 1 s at most
 
     def _keep_second(self) -> None:
         """The last second of rpm and manifold pressure; two samples at least."""

@@ -17,6 +17,7 @@ from monitor.power_levers import FAILING_PART
 from monitor.power_pressure import BACK_PART, PowerPressure
 from monitor.settings import Settings
 from monitor.state import State
+from monitor.timeline import OFTEN_S
 
 RICH_LEAK_A_SECOND = 0.0003  # model engines, full rich at 6,500 to 7,000 ft, lose 0.03 to 0.1 % of their rpm a second
 BACK_S = 3.0  # for so long as before: an engine that coughed is back (common practice, no source)
@@ -35,8 +36,8 @@ class PowerLoss(PowerPressure):
     """Watches for a loss of power or an engine failure, once power has been judged good."""
 
     __slots__ = (
-        "_aloft_t", "_back_hold", "_best_ias", "_best_level", "_failure_hold", "_loss_hold", "_sinks_hold",
-        "is_set",
+        "_aloft_t", "_back_hold", "_best_ias", "_best_level", "_calm_rpm", "_calm_until", "_failure_hold",
+        "_looked_t", "_loss_hold", "_sinks_hold", "is_set",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, agenda: Agenda, judge: Judge) -> None:
@@ -55,6 +56,8 @@ class PowerLoss(PowerPressure):
             hold.clear()
         self._best_ias = 0.0
         self._best_level: float | None = None
+        self._looked_t = self._calm_until = -inf
+        self._calm_rpm = 0.0
         self._aloft_t: float | None = None
 
     def _begin_failure(self, onset: float) -> None:
@@ -66,9 +69,22 @@ class PowerLoss(PowerPressure):
             hold.begin(onset)
         hold.begin_agreed(onset, s.t, s.dt)
 
+    def _all_well(self) -> bool:
+        """In the air, all was well a moment ago, and no gauge says otherwise."""
+        sample = self._s.sample
+        return (
+            self._s.t < self._calm_until
+            and (sample.rpm or 0.0) >= self._calm_rpm
+            and (sample.manifold_pressure_inhg or 0.0) >= self._calm_inhg
+        )
+
     def _watch_loss(self, in_air: bool) -> None:
         s, set_ = self._s, self._set
         sample = s.sample
+        since_s = s.t - self._looked_t
+        self._looked_t = s.t
+        self._look_s = min(since_s if since_s < 2.0 * OFTEN_S else s.dt, 1.0)
+        self._calm_until = -inf
         rpm, pressure = sample.rpm, sample.manifold_pressure_inhg
         if in_air and self._aloft_t is None:
             self._aloft_t = s.t
@@ -87,27 +103,29 @@ class PowerLoss(PowerPressure):
                 while len(self._second) > 1:
                     self._second.popleft()
             return
-        if rpm is not None:
-            self._watch_rpm(rpm, in_air)
+        well = self._watch_rpm(rpm, in_air) if rpm is not None else True
         if pressure is not None and not self._fixed:
-            self._watch_pressure(pressure, in_air)
+            well = self._watch_pressure(pressure, in_air) and well
         if in_air and (self._sinks_hold.since is not None or self._judge.told("power-loss")):
             energy = s.energy_fpm
             low = height < set_.land_ahead_high_ft
             self._sinks_hold.update(energy is not None and energy < -SINKS_FPM and low, s.t)
         if self._judge.engine_failed:
             self._back_hold.update(self._as_before(BACK_PART), s.t)
+        elif well and in_air and self._sinks_hold.since is None:
+            self._calm_until = s.t + OFTEN_S
 
-    def _watch_rpm(self, rpm: float, in_air: bool) -> None:
+    def _watch_rpm(self, rpm: float, in_air: bool) -> bool:
+        """One look at the rpm; whether all is well: then it is until it falls below `_calm_rpm`."""
         s, set_ = self._s, self._set
         red = self._aircraft.rpm_red_line
         if red is not None and rpm > 1.25 * red:
-            return  # no engine does that: a damaged value, whatever it stands for
+            return False  # no engine does that: a damaged value, whatever it stands for
         smooth = self._smooth
-        smooth = self._smooth = rpm if smooth is None else smooth + (s.dt if s.dt < 1.0 else 1.0) * (rpm - smooth)
+        smooth = self._smooth = rpm if smooth is None else smooth + self._look_s * (rpm - smooth)
         ias = s.ias if s.ias is not None else s.v if s.v is not None else self._best_ias
         if in_air and self._fixed and self.best_rpm is not None and self._too_rich():
-            self.best_rpm *= 1.0 - RICH_LEAK_A_SECOND * min(s.dt, 1.0)
+            self.best_rpm *= 1.0 - RICH_LEAK_A_SECOND * self._look_s
         before = s.prev.rpm
         shown = smooth if s.dt < SLOW_S or before is None else min(smooth, rpm, before)
         if self.best_rpm is None or shown > self.best_rpm:
@@ -122,8 +140,10 @@ class PowerLoss(PowerPressure):
             if s.level is not None and self._best_level is not None:
                 climbed = max(0.0, s.level - self._best_level - set_.turn_height_ft)
                 expected *= 1.0 - set_.rpm_lapse_per_1000_ft * climbed / 1000.0
-        if rpm >= self._good_part * expected and self._failure_hold.since is None and self._loss_hold.since is None:
-            return  # as at nearly every sample
+        good = self._good_part * expected
+        if rpm >= good and self._failure_hold.since is None and self._loss_hold.since is None:
+            self._calm_rpm = good
+            return True  # as at nearly every sample
         before = self._second[0][1]
         sudden = before is not None and rpm <= before * self._least_left and self._sudden(before, rpm)
         if before is not None and (sudden or self._failure_hold.since is not None) and rpm < FAILING_PART * expected:
@@ -137,6 +157,7 @@ class PowerLoss(PowerPressure):
             self._begin_once_more(self._loss_hold, s.crossing(s.prev.rpm, rpm, limit))
         elif self._loss_hold.since is not None and rpm > expected * (1.0 - 0.8 * part):
             self._loss_hold.clear()
+        return False
 
     def _held_rpm(self, shown: float, ias: float) -> float:
         """What of a new best counts: an excess that comes and goes is none, nor is what a governor overshoots by.
@@ -149,7 +170,7 @@ class PowerLoss(PowerPressure):
         if best is None:
             return shown if self._fixed or usual == 0.0 else min(shown, usual)
         gained_kt = max(ias - self._best_ias, 0.0) if self._fixed else 0.0
-        grown = best + self._set.rpm_slope_per_kt * gained_kt + RISES_RPM_S * self._s.dt
+        grown = best + self._set.rpm_slope_per_kt * gained_kt + RISES_RPM_S * self._look_s
         return min(shown, max(grown, usual))
 
     def _too_rich(self) -> bool:

@@ -22,8 +22,8 @@ class PowerPressure(PowerLevers):
     """Watches the manifold pressure of a governed engine, as a part of ambient pressure."""
 
     __slots__ = (
-        "_aircraft", "_judge", "_pressure_failure_hold", "_pressure_loss_hold", "_proven_ratio", "_proven_rpm",
-        "maybe_off",
+        "_aircraft", "_calm_inhg", "_judge", "_pressure_failure_hold", "_pressure_loss_hold", "_proven_ratio",
+        "_proven_rpm", "maybe_off",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, agenda: Agenda, judge: Judge) -> None:
@@ -40,6 +40,7 @@ class PowerPressure(PowerLevers):
         self.begin_levers()
         for hold in (self._pressure_loss_hold, self._pressure_failure_hold):
             hold.clear()
+        self._calm_inhg = 0.0
         self._proven_rpm = self._proven_ratio = 0.0  # the best of the takeoff, whatever the levers did since
 
     def _cue(self, reason: str) -> Callable[[float], None]:
@@ -80,25 +81,28 @@ class PowerPressure(PowerLevers):
         over_s = max(self._s.t - self._second[0][0], 1.0) if self._second else 1.0
         return gained > MOVES_INHG and STILL_FILLS_S * gained / over_s > self._pressure_short_inhg()
 
-    def _watch_pressure(self, pressure: float, in_air: bool) -> None:
+    def _watch_pressure(self, pressure: float, in_air: bool) -> bool:
+        """One look at the manifold pressure; whether all is well: then it is until it falls below `_calm_inhg`."""
         s, set_ = self._s, self._set
         altitude = s.sample.altitude_ft
         if altitude is None:
             if s.altitude_seen:
-                return  # it was set aside: ambient pressure is no longer known
+                return False  # it was set aside: ambient pressure is no longer known
             altitude = s.height or 0.0
         ambient = pressure_inhg(altitude)
         now = pressure / ambient
         ratio = self._ratio
-        ratio = self._ratio = now if ratio is None else ratio + (s.dt if s.dt < 1.0 else 1.0) * (now - ratio)
+        ratio = self._ratio = now if ratio is None else ratio + self._look_s * (now - ratio)
         if self._best_ratio is None or ratio > self._best_ratio:
             self._best_ratio = ratio
             self._proven_ratio = max(self._proven_ratio, ratio)
         before = self._second[0][2]
         fell = before is not None and pressure <= before * self._least_left and self._sudden(before, pressure)
         failure, loss = self._pressure_failure_hold, self._pressure_loss_hold
-        if now >= self._good_part * self._best_ratio and not fell and failure.since is None and loss.since is None:
-            return  # as at nearly every sample
+        good = self._good_part * self._best_ratio
+        if now >= good and not fell and failure.since is None and loss.since is None:
+            self._calm_inhg = good * ambient
+            return True  # as at nearly every sample
         fell = fell or (failure.since is not None and now < FAILING_PART * self._best_ratio)
         if fell and (s.sample.throttle is not None or self._not_by_hand(in_air)):
             failure.begin_agreed(s.t, s.t, s.dt)
@@ -109,6 +113,7 @@ class PowerPressure(PowerLevers):
             self._begin_once_more(loss, s.t)
         elif loss.since is not None and now > self._best_ratio * (1.0 - 0.8 * set_.power_loss_part):
             loss.clear()
+        return False
 
     def _not_by_hand(self, in_air: bool) -> bool:
         """Without a lever channel: just off the ground nobody closes the throttle, but for practice."""

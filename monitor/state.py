@@ -67,8 +67,8 @@ class State(Heights):
         self.sample = sample
         self.dt = t - self.t if self.history else 0.0
         self.t = t
-        self.v_measured = sample.groundspeed_kt is not None or sample.latitude_deg is not None
-        ias = sample.ias_kt
+        ias, v, track = sample.ias_kt, sample.groundspeed_kt, sample.track_deg
+        self.v_measured = v is not None or sample.latitude_deg is not None
         if ias is not None and (self.ias_died or (ias < DEAD_KT and self._dies(ias))):
             self.ias_died = ias < DEAD_KT
             self.ias = self.v = None
@@ -81,13 +81,13 @@ class State(Heights):
             self.ias_trend.update(t, ias)
         elif self.ias_set_aside or t - self.ias_trend.t > LOST_S:
             self.ias = None
-        v = sample.groundspeed_kt
         if v is None:
             self._speed_without(t, sample)
         else:
             self.v = v
             self.v_trend.update(t, v)
-        track = sample.track_deg if sample.track_deg is not None else self._position.track_deg
+        if track is None:
+            track = self._position.track_deg
         if track is not None:
             self.track = track
         self._heights(t, sample)

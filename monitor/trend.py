@@ -43,21 +43,22 @@ class Trend:
         """Time stood still for so long."""
         self.t += seconds
 
-    def update(self, t: float, measured: float) -> None:
-        """Take in one value at time `t` (seconds, later than the last)."""
+    def update(self, t: float, measured: float) -> float:
+        """Take in one value at time `t` (seconds, later than the last); by how much it is off the line so far."""
         dt = t - self.t
         self.t = t
-        if self._settled and self._short < dt < self._long:
+        if self._short < dt < self._long and self._settled:
             a, b = self._a, self._b
         elif self._n:
             a, b = self._gains(dt)
         else:
             self._n, self.value = 1, measured
-            return
+            return 0.0
         predicted = self.value + self.rate * dt
         residual = measured - predicted
         self.value = predicted + a * residual
         self.rate += b * residual / dt
+        return residual
 
     def _gains(self, dt: float) -> tuple[float, float]:
         """Of value and rate: until enough samples are in, those of ordinary least squares."""

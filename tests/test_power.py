@@ -226,6 +226,20 @@ def test_a_failure_is_told_within_half_a_second() -> None:
     assert 18.15 <= flown.t("warning", "abort") <= 18.6
 
 
+# A leap of rpm that has to be confirmed counts from the sample before it.
+@pytest.mark.parametrize(("channel", "dead", "told_s"), [("rpm", 1400.0, 0.25), ("manifold_pressure_inhg", 10.0, 0.3)])
+@pytest.mark.parametrize("later_s", [0.0, 0.05, 0.1, 0.15])
+def test_a_failure_aloft_is_stamped_by_the_sample_that_shows_it(
+    channel: str, dead: float, told_s: float, later_s: float
+) -> None:
+    """At 20 samples a second an engine that loses all power at once is told as soon whichever of four samples in a row
+    is the first to show it, though a healthy one is not looked at with every sample."""
+    aircraft, flight = (FIXED, takeoff()) if channel == "rpm" else (GOVERNED, governed())
+    failed_s = 45.0 + later_s
+    flown = fly(flight.bend(channel, failed_s, 999.0, dead), aircraft)
+    assert flown.t("warning", "engine-failure") - failed_s == pytest.approx(told_s, abs=0.01)
+
+
 def test_a_single_wild_rpm_is_no_failure() -> None:
     """One damaged number of 0, or of 4,900, is no event at any rate."""
     for rate_hz in (20.0, 5.0, 1.0):
