@@ -53,6 +53,15 @@ class _Scene:
         return [line for line in lines if not line.startswith("queued")]
 
 
+def test_what_was_asked_for_as_the_voice_ended_is_told_as_not_said() -> None:
+    """A call that the thread has not taken by the end stands in the log as dropped."""
+    scene = _Scene("Airspeed alive")
+    scene.speaker.closing = True
+    scene.speaker.say(Event(1.0, "callout", "airspeed-alive", 1, say="Airspeed alive"))
+    scene.speaker.run()
+    assert scene.story() == ["dropped Airspeed alive (the end)"]
+
+
 def test_a_call_is_said_and_captioned() -> None:
     """Queued, started, finished, with times; its words are the caption while it sounds, and only then."""
     scene = _Scene("Airspeed alive")

@@ -148,6 +148,10 @@ class Speaker:
 
     def _end(self) -> None:
         now_ns = self._clock_ns()
+        while not self.inbox.empty():  # asked for as the last step ran: it will not be said, and a player is let go
+            message = self.inbox.get()
+            if message[0] in ("event", "player"):
+                getattr(self, f"_on_{message[0]}")(*message[1:])
         if self._current:
             self._cut(self._current, now_ns, "the end")
         self._drop(self._waiting.clear("the end"), now_ns)
