@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import inf
 
 from monitor.agenda import Agenda, Hold
 from monitor.aircraft import Aircraft
@@ -86,6 +87,7 @@ class Airspeed:
         self._off = None
         self._s.ias_set_aside = False
         self._s.ias_behind_kt = 0.0
+        self._s.headwind_at_most_kt = inf
 
     def roll(self) -> None:
         """One sample of the roll."""
@@ -247,6 +249,9 @@ class Airspeed:
         s.ias_set_aside = True
         s.ias = None
         s.ias_behind_kt = 0.0
+        if self._stuck_from is not None:
+            from_kt, low, high, _ = self._stuck_from
+            s.headwind_at_most_kt = 0.5 * (low + high) - from_kt
         self._dead_at_kt = s.sample.ias_kt or 0.0
         if self._judge.zone != "air":
             self._judge.find_zone()

@@ -145,7 +145,7 @@ class Judge:
                 rate = s.v_trend.rate
         elif s.v is not None:
             wind = self._options.headwind_kt
-            speed = s.v + (wind if wind is not None else min(s.rest_ias or 0.0, 25.0))
+            speed = s.v + (wind if wind is not None else min(s.rest_ias or 0.0, 25.0, s.headwind_at_most_kt))
             rate = s.v_trend.rate
         else:
             return

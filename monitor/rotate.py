@@ -5,12 +5,12 @@ The call comes a lead before the predicted VR: the voice's latency and 0.3 s, at
 airspeed's own slope), and corrected toward the airspeed shown. How far, the flight itself says: the steps of what
 airspeed and groundspeed differ by run on where they are gusts and take each other back where they are noise.
 
-In gusts VR counts a little higher, by what they change in the lead, at most 0.14 s of the roll: a gust that comes and
+In gusts VR counts a little higher, by what they change in the lead, at most 0.12 s of the roll: a gust that comes and
 goes would bring the word a second early, and an early rotation costs more than one a moment late. VR is reached when
-the airspeed shown, gusts and lag and all but noise, first comes to it. Measured on 2,008 clean model rolls at 20 Hz and
-more, nearly all with gusts: heard within 0.08 s of it in the median, 0.28 s in 95 of 100 (in gusts of 1 to 3.5 kt
-0.36 s). With airspeed and acceleration known exactly the rule was hardly better, 0.28 and 0.35 at an earlier setting:
-what the gust does in the lead is not known beforehand.
+the airspeed shown, gusts and lag and all but noise, first comes to it. Measured on 1,919 model rolls at 20 Hz, nearly
+all with gusts: heard within 0.08 s of it in the median, 0.29 s in 95 of 100 (in gusts of 1 to 3.5 kt 0.34 s). With
+airspeed and acceleration known exactly the rule was hardly better, 0.28 and 0.35 at an earlier setting: what the gust
+does in the lead is not known beforehand.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from monitor.trend import Trend
 LEARNS_FROM = 0.35  # of VR: from here on the gusts are learned
 OVER_S = 8.0  # over which gusts and noise are told apart
 GUST_STEP_KT = 6.0  # a larger step between two samples is neither
-LATER_MOST_S = 0.14
+LATER_MOST_S = 0.12
 JUMP_LASTS_S = 0.3  # a jump of airspeed over so long is one (common practice, no source)
 
 

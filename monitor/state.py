@@ -6,6 +6,7 @@ Height and climb are a part of it, kept in `monitor.heights`.
 from __future__ import annotations
 
 from collections import deque
+from math import inf
 
 from monitor.geo import CLIMB_FPM_PER_KT2_S
 from monitor.heights import LOST_S, Heights
@@ -28,9 +29,9 @@ class State(Heights):
     """The moment and its recent past. Speeds in knots, heights in feet, times in seconds of feed time."""
 
     __slots__ = (
-        "_place", "_placed_t", "_position", "confirmed", "dt", "history", "ias", "ias_behind_kt", "ias_died",
-        "ias_set_aside", "ias_trend", "prev", "prev_t", "rest_ias", "sample", "t", "track", "v", "v_measured",
-        "v_trend",
+        "_place", "_placed_t", "_position", "confirmed", "dt", "headwind_at_most_kt", "history", "ias",
+        "ias_behind_kt", "ias_died", "ias_set_aside", "ias_trend", "prev", "prev_t", "rest_ias", "sample", "t",
+        "track", "v", "v_measured", "v_trend",
     )  # fmt: skip
 
     def __init__(self, options: Options) -> None:
@@ -47,6 +48,7 @@ class State(Heights):
         self.ias: float | None = None
         self.ias_set_aside = False  # the airspeed has been found dead
         self.ias_behind_kt = 0.0  # the groundspeed gained while the airspeed stands, as if stuck; 0 while it moves
+        self.headwind_at_most_kt = inf  # as a needle that stuck since showed it against the groundspeed
         self.ias_died = False  # it fell to nothing in a moment, and there is no groundspeed to tell by
         self.v: float | None = None  # speed over the ground as well as it is known
         self.v_measured = False  # it is sent, or positions are; else it is taken from the airspeed itself

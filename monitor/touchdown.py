@@ -18,6 +18,7 @@ FLAT_FPM, SLOWS_KT_S = 120.0, -0.7  # on the wheels after a landing (common prac
 # A landing so short that the altimeter, which sags below the field's level with the speed, is not still while it slows
 # (common practice, no source).
 SLOWED_S, SAGGED_FT = 5.0, 5.0
+RISES_FPM = 500.0  # 30 ft of sag at VR, recovering with the square of a speed braked at 4 kt/s, show 300 ft/min
 # Where the field's level is not known: down from so far above, slower than so much of VR, with the lever back, and the
 # nose lower than where the wing would hold the aeroplane up at that speed (common practice, no source).
 CAME_DOWN_FT, AS_SLOW_PART, POWER_OFF, NOSE_DOWN_DEG = 150.0, 1.05, 0.4, 3.0
@@ -75,9 +76,14 @@ class Touchdown:
             self._slowed_t = s.t
         if climb is None or speed is None:
             return None
-        flat = abs(climb) < FLAT_FPM
+        flat = abs(climb) < FLAT_FPM or (-FLAT_FPM < climb < RISES_FPM and self._altimeter_rises(s))
         slow = s.fastest_kt < self._set.touchdown_speed_part * vr
         return self._held(flat and (slow or self._rolls_out(s, speed / vr)), s.t, s.t, 1.0 if slow else 2.0)
+
+    def _altimeter_rises(self, s: State) -> bool:
+        """At the field's level, where its climb may be an altimeter that sagged and recovers as the aeroplane slows."""
+        at_field = s.height is not None and s.height < SAGGED_FT
+        return at_field and not s.uses_height and s.sample.vertical_speed_fpm is None and s.v_trend.rate < SLOWS_KT_S
 
     def _rolls_out(self, s: State, speed_part: float) -> bool:
         """At the field's level and slowing; speed_part: of VR."""

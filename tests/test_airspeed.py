@@ -68,6 +68,17 @@ def test_a_needle_that_rises_less_than_5_kt_while_groundspeed_gains_15_is_stuck(
         assert flown.t("warning", "abort") == pytest.approx(16.0 + 15.0 / 4.0 + 0.5, abs=0.12)
 
 
+@pytest.mark.parametrize(("tailwind_kt", "said"), [(0.0, False), (12.0, True)])
+def test_a_needle_stuck_in_a_tailwind_has_shown_how_far_vr_is(tailwind_kt: float, said: bool) -> None:
+    """Stuck at 22 kt, told when the groundspeed has gained 15: in 12 kt of tailwind that is 49 kt of groundspeed and 37
+    of airspeed, 4 s before VR, and an abort; a needle that stuck at 40 is told within the last 2 s, and held."""
+    at_kt = 22.0 if said else 40.0
+    ground: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0))
+    air: Points = ((11.0 + tailwind_kt / 4.0, 0.0), (11.0 + (tailwind_kt + at_kt) / 4.0, at_kt), (40.0, at_kt))
+    flown = fly(takeoff(ias_kt=air, groundspeed_kt=ground).between(5.0, 25.0))
+    assert flown.warnings == ([("abort", "airspeed-not-alive")] if said else [])
+
+
 def test_a_needle_stuck_in_a_headwind_is_told_by_the_15_kt_all_the_same() -> None:
     """In 11 kt of headwind a needle that reads 11 at rest and sticks at 25 kt, groundspeed 14, is told once that has
     gone to 29 at the latest, not from 20 to 35."""

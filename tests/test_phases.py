@@ -192,6 +192,22 @@ def test_a_touch_and_go_without_a_ground_switch(missing: tuple[str, ...]) -> Non
     assert again[0].t_s == pytest.approx(203.0, abs=0.4)
 
 
+@pytest.mark.parametrize(("rate_hz", "late_s"), [(2.0, 4.0), (1.0, 4.0), (0.5, 6.0)])
+def test_a_full_stop_by_airspeed_and_a_sagging_altimeter_alone(rate_hz: float, late_s: float) -> None:
+    """Down at 193 s and braked from 58 kt at 3.5 kt/s, with airspeed and an altitude that sags by 30 ft at 50 kt and
+    comes back as it slows: a landing within 4 s, 6 at a sample in 2 s, which no climb of the altimeter hides."""
+    speed: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), (170.0, 70.0), (193.0, 58.0), (207.3, 8.0))
+    sag = tuple((193.0 + n, FIELD_FT - 30.0 * ((58.0 - 3.5 * n) / 50.0) ** 2) for n in range(1, 15))
+    down: Points = ((25.0, FIELD_FT), (95.0, FIELD_FT + 840.0), (109.0, FIELD_FT + 840.0), (193.0, FIELD_FT), *sag)
+    flight = touch_and_go(rate_hz, ias_kt=speed, altitude_ft=(*down, (215.0, FIELD_FT))).without(
+        "groundspeed_kt", "track_deg", "height_ft", "vertical_speed_fpm", "pitch_deg", "throttle", "latitude_deg",
+        "longitude_deg",
+    )  # fmt: skip
+    flown = fly(flight.bend("on_ground", 0.0, 300.0, None).between(0.0, 230.0))
+    assert flown.ids("phase").count("landing-roll") == 1
+    assert -0.5 <= _begins(flown, "landing-roll") - 193.0 <= late_s
+
+
 def test_a_stop_and_go() -> None:
     """Rejected to a stop, 10 s on the runway, and a second takeoff: numbered 2 and coached whole."""
     flown = fly(joined(rejected(20.0).samples(), takeoff().between(3.0, 40.0).samples()))

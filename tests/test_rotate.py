@@ -64,8 +64,8 @@ def test_in_gusts_the_word_is_heard_at_vr(gust_kt: float, noise_kt: float) -> No
 
 
 def test_no_gust_brings_the_word_long_before_vr() -> None:
-    """In strong gusts the word comes late rather than early: in 19 of 20 rolls at most a quarter of a second early."""
-    assert np.quantile(late(2.0, 0.2), 0.05) > -0.25
+    """In strong gusts the word comes late rather than early: in 19 of 20 rolls at most 0.3 s early."""
+    assert np.quantile(late(2.0, 0.2), 0.05) > -0.3
 
 
 @pytest.mark.parametrize("left_out", [(), ("groundspeed_kt", "track_deg")])

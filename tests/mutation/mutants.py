@@ -1122,6 +1122,22 @@ MUTANTS: tuple[Mutant, ...] = (
         (*TIMELINE, "test_coach_property"),
     ),
     Mutant(
+        "a tailwind that the needle has shown is forgotten",
+        "monitor/airspeed.py",
+        "            s.headwind_at_most_kt = 0.5 * (low + high) - from_kt\n",
+        "            pass\n",
+        "a needle stuck in a tailwind is held where there is time to stop",
+        AIRSPEED,
+    ),
+    Mutant(
+        "an altimeter that recovers is a climb",
+        "monitor/touchdown.py",
+        " or (-FLAT_FPM < climb < RISES_FPM and self._altimeter_rises(s))\n",
+        "\n",
+        "a landing told 10 s late",
+        ("test_phases",),
+    ),
+    Mutant(
         "half of a usual stream is skipped",
         "monitor/timeline.py",
         "int(self._enough_s / usual + 0.1)",
