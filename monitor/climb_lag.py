@@ -41,24 +41,25 @@ def _last_seconds(rows: list[Row], seconds: float) -> list[Row]:
 def _step_ft(rows: list[Row]) -> float:
     """The least by which the level changes: the step of one that is rounded, next to nothing in any other."""
     levels = [row[2] for row in rows if row[2] is not None]
-    return min((abs(now - before) for before, now in pairwise(levels) if now != before), default=0.0)
+    return min([abs(now - before) for before, now in pairwise(levels) if now != before], default=0.0)
 
 
 def _lag_by_level(rows: list[Row], lowest_ft: float) -> tuple[float, float]:
     """Slope of (height gained less vertical speed summed up, ft) against vertical speed (ft/s), and the sum of squares
     that it rests on."""
-    climbed = n = x_sum = y_sum = xx_sum = xy_sum = 0.0
+    climbed = x_sum = y_sum = xx_sum = xy_sum = 0.0
+    n = 0
     before_t, before = rows[0][0], (rows[0][3] or 0.0) / 60.0
     for t, _, level, climb_fpm, _ in rows:
-        x = (climb_fpm or 0.0) / 60.0
+        x = climb_fpm / 60.0 if climb_fpm else 0.0
         climbed += 0.5 * (x + before) * (t - before_t)
         before_t, before = t, x
         if level is not None:
             y = level - lowest_ft - climbed
-            n += 1.0
+            n += 1
             x_sum += x
             y_sum += y
             xx_sum += x * x
             xy_sum += x * y
-    spread = xx_sum - x_sum * x_sum / n if n > 0.0 else 0.0
+    spread = xx_sum - x_sum * x_sum / n if n else 0.0
     return ((xy_sum - x_sum * y_sum / n) / spread, spread) if spread > 1e-6 else (0.0, 0.0)

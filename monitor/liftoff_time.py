@@ -121,7 +121,8 @@ class WheelsOff:
             now = before if climb_fpm is None else climb_fpm
             climbed += (now + before) / 120.0 * (t - before_t)
             before_t, before = t, now
-            least = min(least, climbed)
+            if climbed < least:
+                least = climbed
             found.append(climbed - least)
         return found, near + SUM_NEAR_FT
 
@@ -213,17 +214,9 @@ class _Motion:
 
     def turning(self, i: int) -> tuple[float | None, float]:
         """How fast the nose rises (deg/s; None where not sent) and the wings roll off level (0 where not sent)."""
-        earlier, later = _halves(i, self._turn_rows)
-        seconds = _mean(self._t[later]) - _mean(self._t[earlier])
-        nose, bank = (
-            None
-            if values is None
-            else (_mean(values[later]) - _mean(values[earlier])) / seconds
-            if seconds > 0.0
-            else 0.0
-            for values in (self._nose, self._bank)
-        )
-        return nose, bank or 0.0
+        rows = self._turn_rows
+        nose = None if self._nose is None else self._rate(self._nose, i, rows)
+        return nose, 0.0 if self._bank is None else self._rate(self._bank, i, rows)
 
     def _rate(self, values: Sequence[float], i: int, rows: int) -> float:
         """Mean of the later half less that of the earlier, a second."""
