@@ -18,7 +18,10 @@ FLAT_FPM, SLOWS_KT_S = 120.0, -0.7  # on the wheels after a landing (common prac
 # A landing so short that the altimeter, which sags below the field's level with the speed, is not still while it slows
 # (common practice, no source).
 SLOWED_S, SAGGED_FT = 5.0, 5.0
-RISES_FPM = 500.0  # 30 ft of sag at VR, recovering with the square of a speed braked at 4 kt/s, show 300 ft/min
+# As it comes back: so many times what its square law gives, by vertical speed; by the altitude alone, which jumps as
+# the wheels touch, up to so much (common practice, no source).
+COMES_BACK_TIMES, COMES_BACK_FPM = 1.3, 500.0
+ALOFT_FT, NO_FLIGHT_PART = 80.0, 0.55  # above any sag; slower than this part of VR no wing flies (no source)
 # Where the field's level is not known: down from so far above, slower than so much of VR, with the lever back, and the
 # nose lower than where the wing would hold the aeroplane up at that speed (common practice, no source).
 CAME_DOWN_FT, AS_SLOW_PART, POWER_OFF, NOSE_DOWN_DEG = 150.0, 1.05, 0.4, 3.0
@@ -35,6 +38,7 @@ class Touchdown:
     def reset(self) -> None:
         """A flight begins."""
         self._since: float | None = None
+        self._slow_since: float | None = None  # level, and so slow that it may have landed
         self._slowed_t = -inf
         self._highest_ft = -inf  # of the level
         self.switch_dead = False  # as found at lift-off; it is believed again once it says "off the ground"
@@ -76,14 +80,24 @@ class Touchdown:
             self._slowed_t = s.t
         if climb is None or speed is None:
             return None
-        flat = abs(climb) < FLAT_FPM or (-FLAT_FPM < climb < RISES_FPM and self._altimeter_rises(s))
         slow = s.fastest_kt < self._set.touchdown_speed_part * vr
-        return self._held(flat and (slow or self._rolls_out(s, speed / vr)), s.t, s.t, 1.0 if slow else 2.0)
+        flat = -FLAT_FPM < climb < FLAT_FPM + _comes_back_fpm(s, slow)
+        slow = slow and flat
+        if not slow:
+            self._slow_since = None
+        elif self._slow_since is None:
+            self._slow_since = s.t
+        slow = slow and not self._slow_flight(s)
+        onset = self._slow_since if slow and self._slow_since is not None else s.t
+        return self._held(slow or (flat and self._rolls_out(s, speed / vr)), onset, s.t, 1.0 if slow else 2.0)
 
-    def _altimeter_rises(self, s: State) -> bool:
-        """At the field's level, where its climb may be an altimeter that sagged and recovers as the aeroplane slows."""
-        at_field = s.height is not None and s.height < SAGGED_FT
-        return at_field and not s.uses_height and s.sample.vertical_speed_fpm is None and s.v_trend.rate < SLOWS_KT_S
+    def _slow_flight(self, s: State) -> bool:
+        """High above the field as known, at a speed that a wing with flaps still flies at: another field is told from
+        slow flight only by the low nose of a roll, or once it is slower."""
+        if s.height is None or s.height <= ALOFT_FT or s.fastest_kt <= NO_FLIGHT_PART * self._rotate_kt:
+            return False
+        pitch = s.sample.pitch_deg
+        return pitch is None or pitch >= NOSE_DOWN_DEG
 
     def _rolls_out(self, s: State, speed_part: float) -> bool:
         """At the field's level and slowing; speed_part: of VR."""
@@ -110,3 +124,15 @@ class Touchdown:
             self._since = onset
             return None  # one sample may be a damaged one
         return self._since if t - self._since >= hold_s else None
+
+
+def _comes_back_fpm(s: State, slow: bool) -> float:
+    """The climb (ft/min) that an altimeter may show as the aeroplane slows on the field: it sags with the square of the
+    airspeed. slow: too slow to fly, so that by the altitude alone it may be another field."""
+    if s.uses_height or s.height is None or not s.v:
+        return 0.0
+    if s.sample.vertical_speed_fpm is None:
+        return COMES_BACK_FPM if (slow or s.height < SAGGED_FT) and s.v_trend.rate < SLOWS_KT_S else 0.0
+    if s.height >= 0.0 or s.v_trend.rate >= 0.0:
+        return 0.0
+    return COMES_BACK_TIMES * 60.0 * -s.height * 2.0 * -s.v_trend.rate / s.v

@@ -208,6 +208,46 @@ def test_a_full_stop_by_airspeed_and_a_sagging_altimeter_alone(rate_hz: float, l
     assert -0.5 <= _begins(flown, "landing-roll") - 193.0 <= late_s
 
 
+@pytest.mark.parametrize("rate_hz", [5.0, 1.0, 0.5])
+@pytest.mark.parametrize("unsent", [(), ("pitch_deg",), ("pitch_deg", "groundspeed_kt", "track_deg")])
+def test_slow_flight_at_height_is_no_landing(rate_hz: float, unsent: tuple[str, ...]) -> None:
+    """Level at 840 ft for 30 s at three quarters of VR, nose up, no ground switch: airborne all the time."""
+    speed: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), (95.0, 70.0), (110.0, 38.0), (140.0, 38.0), (155.0, 70.0))
+    height: Points = ((25.0, 0.0), (95.0, 840.0), (170.0, 840.0))
+    flight = touch_and_go(
+        rate_hz, ias_kt=speed, groundspeed_kt=speed, altitude_ft=tuple((t, FIELD_FT + h) for t, h in height),
+        vertical_speed_fpm=((24.999, 0.0), (25.0, 720.0), (94.999, 720.0), (95.0, 0.0)),
+        pitch_deg=((23.7, 0.0), (26.7, 9.0), (170.0, 9.0)),
+    )  # fmt: skip
+    flown = fly(flight.without("height_ft", *unsent).bend("on_ground", 0.0, 300.0, None).between(0.0, 170.0))
+    assert flown.phases[-1] == "airborne"
+    assert "landing-roll" not in flown.phases
+
+
+@pytest.mark.parametrize("sag_ft", [0.0, 20.0, 40.0])
+def test_a_touch_and_go_through_an_altimeter_that_recovers(sag_ft: float) -> None:
+    """At a sample a second with vertical speed and no switch, the static source errs by up to 40 ft at 58 kt, on the
+    wheels only, and both instruments show it go as the aeroplane slows: landing roll and second takeoff."""
+    speed: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), (170.0, 70.0), (193.0, 58.0), (199.0, 46.0),
+                     (205.0, 58.0), (217.0, 70.0))  # fmt: skip
+    low = [
+        (t, kt, -sag_ft * (kt / 58.0) ** 2)
+        for t, kt in ((193.5, 57.0), *((194.0 + n, 56.0 - 2.0 * n) for n in range(6)))
+    ]
+    altitude: Points = ((25.0, FIELD_FT), (95.0, FIELD_FT + 840.0), (109.0, FIELD_FT + 840.0), (193.0, FIELD_FT),
+                        *((t, FIELD_FT + off_ft) for t, _, off_ft in low), (205.0, FIELD_FT - sag_ft),
+                        (207.0, FIELD_FT), (300.0, FIELD_FT + 1116.0))  # fmt: skip
+    shown: Points = (
+        (24.999, 0.0), (25.0, 720.0), (94.999, 720.0), (95.0, 0.0), (108.999, 0.0), (109.0, -600.0), (193.0, -600.0),
+        (194.0, 60.0 * sag_ft * 2.0 * 56.0 * 2.0 / 58.0**2), (199.0, 60.0 * sag_ft * 2.0 * 46.0 * 2.0 / 58.0**2),
+        (200.0, 0.0), (205.0, 0.0), (207.0, 720.0),
+    )  # fmt: skip
+    flight = touch_and_go(1.0, ias_kt=speed, groundspeed_kt=speed, altitude_ft=altitude, vertical_speed_fpm=shown)
+    flown = fly(flight.without("height_ft", "pitch_deg").bend("on_ground", 0.0, 300.0, None))
+    assert flown.phases[-4:] == ["landing-roll", "takeoff-roll", "rotation", "initial-climb"]
+    assert _begins(flown, "landing-roll") == pytest.approx(194.5, abs=2.5)
+
+
 def test_a_stop_and_go() -> None:
     """Rejected to a stop, 10 s on the runway, and a second takeoff: numbered 2 and coached whole."""
     flown = fly(joined(rejected(20.0).samples(), takeoff().between(3.0, 40.0).samples()))

@@ -1132,9 +1132,25 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "an altimeter that recovers is a climb",
         "monitor/touchdown.py",
-        " or (-FLAT_FPM < climb < RISES_FPM and self._altimeter_rises(s))\n",
-        "\n",
+        "        return COMES_BACK_FPM if (",
+        "        return 0.0 if (",
         "a landing told 10 s late",
+        ("test_phases",),
+    ),
+    Mutant(
+        "vertical speed that shows a sag go is a climb",
+        "monitor/touchdown.py",
+        "COMES_BACK_TIMES, COMES_BACK_FPM = 1.3,",
+        "COMES_BACK_TIMES, COMES_BACK_FPM = 0.0,",
+        "a touch-and-go is missed",
+        ("test_phases",),
+    ),
+    Mutant(
+        "slow flight is a landing",
+        "monitor/touchdown.py",
+        "        slow = slow and not self._slow_flight(s)\n",
+        "",
+        "abort at 3,000 ft",
         ("test_phases",),
     ),
     Mutant(
