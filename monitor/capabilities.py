@@ -36,6 +36,7 @@ def checks_off(
     need("everything by height: flaps, turn, after-takeoff checks", "height_ft", "altitude_ft")
     need("power set, low power, power loss", "rpm", "manifold_pressure_inhg")
     need("engine failure told from a closed throttle; full power", "throttle")
+    need("less than a tenth of the power lost in the climb", "throttle")
     need("airspeed dead or stuck", "groundspeed_kt", "latitude_deg")
     need("no acceleration under full power", "groundspeed_kt", "latitude_deg")
     need("direction on the roll", "heading_deg")

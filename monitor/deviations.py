@@ -27,7 +27,7 @@ class Deviations(AirDeviations):
     """Watches the roll and the climb for what the pilot should correct."""
 
     __slots__ = (
-        "_early_rotate", "_full_seen", "_heading", "_judge", "_late_power", "_late_rotate", "_off_centre", "_roll_t",
+        "_early_rotate", "_full_seen", "_heading", "_late_power", "_late_rotate", "_off_centre", "_roll_t",
         "_rose", "_rotate_t", "_side_of_centre", "_swing", "maybe_off",
     )  # fmt: skip
 
@@ -43,8 +43,7 @@ class Deviations(AirDeviations):
         judge: Judge,
         teller: Teller,
     ) -> None:
-        super().__init__(state, conditions, direction, routine, aircraft, procedure, agenda, teller)
-        self._judge = judge
+        super().__init__(state, conditions, direction, routine, aircraft, procedure, agenda, judge, teller)
         self._side_of_centre = "right"
         self.maybe_off = False
         set_ = self._set

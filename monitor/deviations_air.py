@@ -10,6 +10,7 @@ from monitor.aircraft import Aircraft
 from monitor.conditions import Conditions
 from monitor.direction import Direction
 from monitor.geo import turn
+from monitor.judge import Judge
 from monitor.procedure import Procedure
 from monitor.remarks import Remarks
 from monitor.routine import Routine
@@ -26,7 +27,7 @@ class AirDeviations(Remarks):
 
     __slots__ = (
         "_aircraft", "_armed", "_bank", "_below_angle", "_climb_fast", "_climb_slow", "_conditions", "_direction",
-        "_drift", "_early_flaps", "_early_turn", "_flaps_fast", "_flaps_late", "_flaps_takeoff", "_highest",
+        "_drift", "_early_flaps", "_early_turn", "_flaps_fast", "_flaps_late", "_flaps_takeoff", "_highest", "_judge",
         "_looked_t", "_mean_ias", "_noise_ft", "_pitch", "_power", "_procedure", "_routine", "_side", "_sink",
         "_sink_from_ft", "_slow", "_stall_far_kt", "_steep", "_throttle_best",
     )  # fmt: skip
@@ -40,9 +41,11 @@ class AirDeviations(Remarks):
         aircraft: Aircraft,
         procedure: Procedure,
         agenda: Agenda,
+        judge: Judge,
         teller: Teller,
     ) -> None:
         super().__init__(state, procedure.settings, agenda, teller)
+        self._judge = judge
         self._conditions = conditions
         self._direction = direction
         self._routine = routine
@@ -230,6 +233,13 @@ class AirDeviations(Remarks):
             self._climb_fast.clear()
             self._climb_slow.clear()
 
+    def _power_reduced(self, throttle: float | None) -> bool:
+        """By the lever; without one by what the engine shows, whoever reduced it, unless it has been told as a loss."""
+        if throttle is None:
+            return self._conditions.power_reduced() is not None and not self._judge.told("power-loss")
+        self._throttle_best = max(throttle, self._throttle_best)
+        return throttle < self._throttle_best - self._set.power_reduced_part
+
     def _flaps_out(self) -> bool:
         flaps = self._s.sample.flaps_deg
         return flaps is not None and flaps > self._set.flaps_up_deg
@@ -270,12 +280,12 @@ class AirDeviations(Remarks):
     def _watch_levers(self, height: float | None) -> None:
         s, set_ = self._s, self._set
         throttle, flaps = s.sample.throttle, s.sample.flaps_deg
-        if throttle is not None:
-            self._throttle_best = max(throttle, self._throttle_best)
-            reduced = throttle < self._throttle_best - set_.power_reduced_part
+        if height is not None and height < set_.turn_height_ft:
+            reduced = self._power_reduced(throttle)
             reduced = reduced and "level-off" not in self._routine.done and self._conditions.level_since is None
-            low = height is not None and height < set_.turn_height_ft
-            self._power.update_agreed(reduced and low, s.t, s.t, s.dt)
+            self._power.update_agreed(reduced, s.t, s.t, s.dt)
+        elif self._power.since is not None:
+            self._power.clear()
         started = self._flaps_takeoff
         if flaps is None or (flaps <= set_.flaps_up_deg and (started is None or started <= set_.flaps_up_deg)):
             if self._early_flaps.since is not None:

@@ -84,6 +84,7 @@ class Judge:
         self._rolled_t = -inf  # so far the distance is counted already
         self.to_rotate_s = inf
         self._said: set[str] = set()
+        self._abort_energy_ft = 0.0
         self._deferred: list[tuple[str, float, Callable[[], bool]]] = []
 
     # ---- the zone ------------------------------------------------------------------------------------------------
@@ -200,6 +201,7 @@ class Judge:
         if action == "abort":
             self._said.add(reason)
             self.aborted, self._aborted_still = reason, still
+            self._abort_energy_ft = self._s.energy_ft
             self._warn("abort", reason.removesuffix("-flaps"), t)
         elif reason not in self.held:
             self.held[reason] = still
@@ -249,8 +251,10 @@ class Judge:
         waiting = dict(self.held)
         if self.aborted in SAID_AGAIN:  # the pilot flies on, and the trouble with him
             self._said.discard(self.aborted)
-            # An engine that takes the aeroplane off the ground has not stopped: he is coached on.
-            again = "power-loss" if self.aborted == "engine-failure" else self.aborted
+            # An engine that takes the aeroplane off the ground has not stopped: he is coached on. What left the ground
+            # on its momentum has less energy than at the abort.
+            weak = self.aborted == "engine-failure" and self._s.energy_ft > self._abort_energy_ft
+            again = "power-loss" if weak else self.aborted
             waiting[again] = self._aborted_still
         waiting.update({reason: still for reason, _, still in self._deferred})
         self.held, self._deferred = {}, []

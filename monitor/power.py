@@ -183,6 +183,7 @@ class Power(PowerLoss):
             return  # a lever alone shows no power
         if self._good(rpm):
             self.is_set = True
+            self._first_best()
             self._power_set(t)
             return
         if throttle is None or throttle < self._set.full_throttle:

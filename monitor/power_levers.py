@@ -16,7 +16,8 @@ from monitor.state import State
 
 FAILING_PART = 0.88  # of the best (common practice, no source)
 MOVES_INHG = 0.2  # in a second (common practice, no source)
-OPEN_PART = 0.85  # of ambient pressure: with so much in the manifold the throttle is open (common practice, no source)
+# Of ambient pressure: with so much in the manifold the throttle is open, and fully open (common practice, no source).
+OPEN_PART, FULLY_OPEN_PART = 0.85, 0.93
 
 
 class PowerLevers:
@@ -101,8 +102,12 @@ class PowerLevers:
         pressure, altitude_ft = self._s.sample.manifold_pressure_inhg, self._s.sample.altitude_ft
         if throttle_closed(pressure, altitude_ft):
             return True
-        opened = pressure is not None and pressure > OPEN_PART * pressure_inhg(altitude_ft or 0.0)
-        return rpm < 0.55 * (self.best_rpm or rpm) and not opened
+        return rpm < 0.55 * (self.best_rpm or rpm) and not self._open(OPEN_PART)
+
+    def _open(self, part: float) -> bool:
+        """Manifold pressure nearly ambient, to this part: the throttle is open."""
+        pressure, altitude_ft = self._s.sample.manifold_pressure_inhg, self._s.sample.altitude_ft
+        return pressure is not None and pressure > part * pressure_inhg(altitude_ft or 0.0)
 
     def _pressure_gained_inhg(self) -> float:
         """What manifold pressure has gained within the last second; 0 where that is not known."""
@@ -122,7 +127,7 @@ class PowerLevers:
         if not in_air:
             return True
         slow_climb = s.climb_fpm is not None and s.climb_fpm < self._set.cannot_climb_fpm + 100.0
-        if sample.throttle is None:
+        if sample.throttle is None and not (self._fixed and self._open(FULLY_OPEN_PART)):
             low = self._highest < self._set.turn_height_ft
             slowing = s.ias is not None and s.ias_trend.rate < 0.0
             return slow_climb and low and slowing

@@ -36,7 +36,7 @@ class PowerLoss(PowerPressure):
     """Watches for a loss of power or an engine failure, once power has been judged good."""
 
     __slots__ = (
-        "_aloft_t", "_back_hold", "_best_ias", "_best_level", "_calm_rpm", "_calm_until", "_failure_hold",
+        "_back_hold", "_best_ias", "_best_level", "_calm_rpm", "_calm_until", "_failure_hold",
         "_looked_t", "_loss_hold", "_sinks_hold", "is_set",
     )  # fmt: skip
 
@@ -58,7 +58,6 @@ class PowerLoss(PowerPressure):
         self._best_level: float | None = None
         self._looked_t = self._calm_until = -inf
         self._calm_rpm = 0.0
-        self._aloft_t: float | None = None
 
     def _begin_failure(self, onset: float) -> None:
         """A sudden drop counts once it has lasted, and at least one more sample says so: a spike is no failure."""
@@ -158,6 +157,15 @@ class PowerLoss(PowerPressure):
         elif self._loss_hold.since is not None and rpm > expected * (1.0 - 0.8 * part):
             self._loss_hold.clear()
         return False
+
+    def _first_best(self) -> None:
+        """Power has just been judged good: what the gauges show now is the first best, lest an engine that fails, or a
+        throttle that is closed, with the next sample be held against that one."""
+        sample = self._s.sample
+        if sample.rpm is not None and self._judge.zone != "air":
+            self._watch_rpm(sample.rpm, in_air=False)
+        if sample.manifold_pressure_inhg is not None and not self._fixed and self._judge.zone != "air":
+            self._watch_pressure(sample.manifold_pressure_inhg, in_air=False)
 
     def _held_rpm(self, shown: float, ias: float) -> float:
         """What of a new best counts: an excess that comes and goes is none, nor is what a governor overshoots by.

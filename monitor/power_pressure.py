@@ -15,6 +15,7 @@ from monitor.state import State
 
 BACK_PART = 0.9  # of its best: an engine that coughed is back (common practice, no source)
 STILL_FILLS_S = 4.0  # at the pace of the last second (common practice, no source)
+JUST_OFF_S = 1.0  # common practice, no source
 SLOWEST_HAND_S = 5.0  # in which a throttle is closed (common practice, no source)
 
 
@@ -22,8 +23,8 @@ class PowerPressure(PowerLevers):
     """Watches the manifold pressure of a governed engine, as a part of ambient pressure."""
 
     __slots__ = (
-        "_aircraft", "_calm_inhg", "_judge", "_pressure_failure_hold", "_pressure_loss_hold", "_proven_ratio",
-        "_proven_rpm", "maybe_off",
+        "_aircraft", "_aloft_t", "_calm_inhg", "_judge", "_pressure_failure_hold", "_pressure_loss_hold",
+        "_proven_ratio", "_proven_rpm", "maybe_off",
     )  # fmt: skip
 
     def __init__(self, state: State, aircraft: Aircraft, settings: Settings, agenda: Agenda, judge: Judge) -> None:
@@ -41,6 +42,7 @@ class PowerPressure(PowerLevers):
         for hold in (self._pressure_loss_hold, self._pressure_failure_hold):
             hold.clear()
         self._calm_inhg = 0.0
+        self._aloft_t: float | None = None
         self._proven_rpm = self._proven_ratio = 0.0  # the best of the takeoff, whatever the levers did since
 
     def _cue(self, reason: str) -> Callable[[float], None]:
@@ -103,7 +105,8 @@ class PowerPressure(PowerLevers):
         if now >= good and not fell and failure.since is None and loss.since is None:
             self._calm_inhg = good * ambient
             return True  # as at nearly every sample
-        fell = fell or (failure.since is not None and now < FAILING_PART * self._best_ratio)
+        waits = failure.since is not None or (in_air and self._just_off())
+        fell = fell or (waits and now < FAILING_PART * self._best_ratio)
         if fell and (s.sample.throttle is not None or self._not_by_hand(in_air)):
             failure.begin_agreed(s.t, s.t, s.dt)
         elif failure.since is not None and now > 0.9 * self._best_ratio:
@@ -114,6 +117,12 @@ class PowerPressure(PowerLevers):
         elif loss.since is not None and now > self._best_ratio * (1.0 - 0.8 * set_.power_loss_part):
             loss.clear()
         return False
+
+    def _just_off(self) -> bool:
+        """The first second off the ground, or sample: what failed before it was certain, and without a lever channel
+        was taken for the pilot's hand, is older than the second in which a failure shows."""
+        since, s = self._aloft_t, self._s
+        return since is not None and s.sample.throttle is None and s.t - since <= max(JUST_OFF_S, 1.5 * s.dt)
 
     def _not_by_hand(self, in_air: bool) -> bool:
         """Without a lever channel: just off the ground nobody closes the throttle, but for practice."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import deque
 from math import inf
 
-from monitor.geo import CLIMB_FPM_PER_KT2_S
+from monitor.geo import CLIMB_FPM_PER_KT2_S, FEET_PER_S_PER_KNOT, G_FT_S2
 from monitor.heights import LOST_S, Heights
 from monitor.options import Options
 from monitor.position import PositionSpeed
@@ -108,6 +108,13 @@ class State(Heights):
     def fastest_kt(self) -> float:
         """The greater of airspeed and speed over the ground; 0 where neither is known."""
         return max(self.ias or 0.0, self.v or 0.0)
+
+    @property
+    def energy_ft(self) -> float:
+        """Height above the field and speed over the ground together, as a height: h + v^2 / 2g. 0 for what is not
+        known."""
+        v_ft_s = (self.v or 0.0) * FEET_PER_S_PER_KNOT
+        return (self.height or 0.0) + v_ft_s * v_ft_s / (2.0 * G_FT_S2)
 
     @property
     def energy_fpm(self) -> float | None:

@@ -99,6 +99,24 @@ def test_who_flies_on_with_lost_power_is_told_of_it_aloft(rpm: float, told: tupl
     assert flown.said("turn") == "Turn altitude. Look first"
 
 
+@pytest.mark.parametrize("failed_s", [24.0, 24.6])
+def test_who_leaves_the_ground_on_momentum_is_told_to_land_ahead(failed_s: float) -> None:
+    """Dead in the last second of the roll, off at 25 s all the same, to 20 ft, losing 1.3 kt/s: "Land ahead", and no
+    word of a return."""
+    speed_kt = 4.0 * (failed_s - 11.0)
+    speed: Points = ((11.0, 0.0), (failed_s, speed_kt), (failed_s + 10.0, speed_kt - 13.0))
+    height: Points = ((25.0, 0.0), (29.0, 20.0), (33.0, 0.0))
+    rpm = ((10.0, 700.0), (12.0, 2350.0), (failed_s, 2350.0), (failed_s + 0.4, 900.0))
+    flight = takeoff(
+        ias_kt=speed, groundspeed_kt=speed, rpm=rpm,
+        height_ft=height, altitude_ft=tuple((t, 400.0 + h) for t, h in height),
+        vertical_speed_fpm=((25.0, 0.0), (25.5, 300.0), (28.5, 300.0), (29.0, -300.0)),
+    )  # fmt: skip
+    flown = fly(flight.between(5.0, 33.0))
+    assert flown.warnings == [("abort", "engine-failure"), ("engine-failure", "engine-failure")]
+    assert flown.one("warning", "engine-failure").say == "Land ahead"
+
+
 def test_power_that_is_back_is_not_told_of_aloft() -> None:
     """The engine coughs on the roll, an abort is called, and it runs on as before: nothing after lift-off."""
     assert fly(takeoff().bend("rpm", 18.0, 20.0, 1400.0)).warnings == [("abort", "engine-failure")]

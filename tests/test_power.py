@@ -382,6 +382,36 @@ def test_without_a_lever_a_closed_throttle_is_no_failure() -> None:
     assert fly(rejected(20.0).without("throttle")).warnings == []
 
 
+@pytest.mark.parametrize("failed_s", [24.0, 24.5, 24.9, 25.3])
+def test_without_a_lever_an_intake_that_is_empty_off_the_ground_is_a_dead_engine(failed_s: float) -> None:
+    """Governed, no throttle channel, the engine stops around lift-off: what was taken for a hand on the wheels is none
+    in the air, and "Land ahead" comes within 3.5 s."""
+    flight = governed().bend("manifold_pressure_inhg", failed_s, 200.0, 12.5).without("throttle")
+    flown = fly(flight.between(5.0, 34.0), GOVERNED)
+    assert flown.warnings == [("engine-failure", "engine-failure")]
+    assert flown.one("warning", "engine-failure").say == "Land ahead"
+    assert flown.t("warning", "engine-failure") <= failed_s + 3.5
+
+
+def test_without_a_lever_a_throttle_closed_with_the_sample_that_proves_the_power_is_no_failure() -> None:
+    """At a sample a second, closed just as power was judged good: rpm 2,350, then 1,250, 810 and 740 is a hand's."""
+    rpm: Points = ((10.0, 700.0), (12.0, 2340.0), (14.0, 2350.0), (15.0, 1250.0), (16.0, 810.0), (17.0, 740.0))
+    speed: Points = ((11.0, 0.0), (14.0, 12.0), (15.0, 12.0), (17.0, 8.0), (18.0, 5.0), (30.0, 0.0))
+    flown = fly(rejected(14.5, 1.0, throttle=None, rpm=rpm, ias_kt=speed, groundspeed_kt=speed))
+    assert flown.t("callout", "power-set") == 14.0
+    assert flown.warnings == []
+
+
+@pytest.mark.parametrize(("pressure_inhg", "lost"), [(27.9, True), (25.0, False)])
+def test_without_a_lever_full_manifold_pressure_proves_the_throttle_open(pressure_inhg: float, lost: bool) -> None:
+    """A fixed-pitch propeller at 240 ft turns 15 % slower: with nearly ambient pressure in the manifold it is a loss of
+    power; with less it may be the pilot's hand, and he is told to keep the power."""
+    flight = takeoff(manifold_pressure_inhg=((44.9, 28.0), (46.0, pressure_inhg))).without("throttle")
+    flown = fly(flight.bend("rpm", 45.0, 200.0, 2000.0).between(5.0, 60.0))
+    assert flown.warnings == ([("power-loss", "power-loss")] if lost else [])
+    assert [e.say for e in flown.all("caution", "power-reduced")] == ([] if lost else ["Keep power"])
+
+
 def test_without_a_lever_a_throttle_closed_slowly_is_no_failure() -> None:
     """No throttle channel, rpm from 2,350 to 900 in 2.5 s: while it still falls it may be a hand, and it was."""
     slowly = ((10.0, 700.0), (12.0, 2350.0), (20.0, 2350.0), (22.5, 900.0))
