@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from math import inf
 
@@ -29,6 +30,8 @@ RISES_FROM_KT, RISES_PART, RISES_KT_S = 5.0, 0.5, 2.0
 """A needle that rises from so much at half the rate of the groundspeed, or of 2 kt/s, is alive (common practice, no
 source)."""
 STUCK_ABOVE_KT = 17.0
+SLOW_START_KT = 20.0  # of groundspeed (common practice, no source)
+ROWS_MOST = 300  # 10 s at 30 samples a second
 RISEN_KT = 5.0  # above rest, it shows more than the wind (common practice, no source)
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
 GAINS_MOST_KT_S = 7.5  # of groundspeed: no trainer gains 15 kt in less than 2 s (common practice, no source)
@@ -68,6 +71,7 @@ class Airspeed:
         # Groundspeed, lowest and highest airspeed since, and by how much these may differ.
         self._stuck_from: tuple[float, float, float, float] | None = None
         self._ground: tuple[float, float] | None = None  # time, and groundspeed as far as an aeroplane can have gone
+        self._rows: deque[tuple[float, float]] = deque()  # groundspeed and airspeed, of the last samples
         self._stood: tuple[float, float] | None = None  # since when the groundspeed is the very same, and that
         self._stands_from: tuple[float, float, float] | None = None  # time, airspeed, groundspeed
         self._dead_at_kt = 0.0
@@ -233,16 +237,39 @@ class Airspeed:
         rest_kt = self._s.rest_ias or 0.0
         if v < STUCK_FROM_KT or (v < rest_kt and ias < rest_kt + RISEN_KT):
             return False  # what it reads is the wind's doing still
+        if self._stuck_from is None:
+            self._rows.clear()
+        rows = self._rows
+        rows.append((v, ias))
+        if len(rows) > ROWS_MOST:
+            rows.popleft()
         from_kt, low, high, most_kt = self._stuck_from or (v, ias, ias, 0.0)
         low, high = min(low, ias), max(high, ias)
         narrow_kt = SLOW_STUCK_PART * self._set.stuck_ias_kt
         if self._off is not None and self._s.t - self._off[0] > OF_THE_ROLL_S:
             most_kt = narrow_kt
         if high - low >= most_kt or v < from_kt:
-            from_kt, low, high = v, ias, ias
-            most_kt = narrow_kt if v < 20.0 or self._off is not None else self._set.stuck_ias_kt
+            most_kt = narrow_kt if self._off is not None else self._set.stuck_ias_kt
+            from_kt, low, high = self._stands_since(most_kt)
+            if from_kt < SLOW_START_KT:
+                most_kt = narrow_kt
+                from_kt, low, high = self._stands_since(most_kt)
         self._stuck_from = from_kt, low, high, most_kt
         return v - from_kt >= self._set.stuck_groundspeed_kt
+
+    def _stands_since(self, most_kt: float) -> tuple[float, float, float]:
+        """From which groundspeed on the needle has stayed within `most_kt`, and its lowest and highest since."""
+        rows = self._rows
+        v, ias = rows[-1]
+        low = high = ias
+        n = len(rows) - 1
+        while n > 0:
+            before_v, before = rows[n - 1]
+            if before_v > v or max(high, before) - min(low, before) >= most_kt:
+                break
+            v, low, high = before_v, min(low, before), max(high, before)
+            n -= 1
+        return v, low, high
 
     def _dead(self, t: float) -> None:
         s = self._s

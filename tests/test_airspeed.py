@@ -81,10 +81,22 @@ def test_a_needle_stuck_in_a_tailwind_has_shown_how_far_vr_is(tailwind_kt: float
 
 def test_a_needle_stuck_in_a_headwind_is_told_by_the_15_kt_all_the_same() -> None:
     """In 11 kt of headwind a needle that reads 11 at rest and sticks at 25 kt, groundspeed 14, is told once that has
-    gone to 29 at the latest, not from 20 to 35."""
+    gained 15 since the needle came within 3 kt of there, at 11.4: at 26.4, not from 20 to 35."""
     flown = fly(takeoff(ias_kt=((11.0, 11.0), (14.5, 25.0), (26.0, 25.0))).between(5.0, 21.4))
     assert flown.warnings == [("abort", "airspeed-not-alive")]
-    assert flown.t("warning", "abort") == pytest.approx(11.0 + 28.0 / 4.0 + 0.5, abs=0.3)
+    assert flown.t("warning", "abort") == pytest.approx(11.0 + 26.4 / 4.0 + 0.5, abs=0.1)
+
+
+@pytest.mark.parametrize("at_kt", [24.0, 26.0])
+def test_a_noisy_needle_is_told_by_all_of_the_time_that_it_stood(at_kt: float) -> None:
+    """Stuck at 24 or 26 kt with noise of 0.4 kt: told when the groundspeed has gained 15 since the needle came within 5
+    of there, wherever in the noise that began."""
+    noise = np.random.default_rng(4)
+    stuck_s = 11.0 + at_kt / 4.0
+    samples = takeoff(ias_kt=((11.0, 0.0), (stuck_s, at_kt), (30.0, at_kt))).between(5.0, 23.4).samples()
+    noisy = [msgspec.structs.replace(s, ias_kt=max((s.ias_kt or 0.0) + noise.normal(0.0, 0.4), 0.0)) for s in samples]
+    flown = fly(noisy)
+    assert flown.t("warning", "abort") <= stuck_s + 15.0 / 4.0 + 0.6
 
 
 @pytest.mark.parametrize("wind_kt", [15.0, 22.0, 25.0])

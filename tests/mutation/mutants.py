@@ -1194,6 +1194,14 @@ MUTANTS: tuple[Mutant, ...] = (
         POWER,
     ),
     Mutant(
+        "a needle's past is forgotten with each step of its noise",
+        "monitor/airspeed.py",
+        "        while n > 0:\n            before_v, before",
+        "        while False:\n            before_v, before",
+        "a stuck needle is told 2 s late",
+        AIRSPEED,
+    ),
+    Mutant(
         "half of a usual stream is skipped",
         "monitor/timeline.py",
         "int(self._enough_s / usual + 0.1)",
