@@ -12,6 +12,7 @@ from monitor.liftoff import CLIMBS_FPM
 from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
+from monitor.track_shift import Mean, TrackShift
 from monitor.trend import Trend
 
 OFFSET_TAU_S = 0.5
@@ -19,9 +20,8 @@ OFFSET_TAU_S = 0.5
 OFFSET_NOISE_S, NOISE_TIMES, OFFSET_CLEAN_FT = 3.0, 2.5, 3.0
 """Over which the offset's scatter is learned, how many times its mean size is no drift, and how much of that is not
 counted (common practice, no source)."""
-TRACK_SAMPLES, TRACK_AGREES_DEG = 5, 3.0  # common practice, no source
+TRACK_AGREES_DEG = 3.0  # common practice, no source
 ALONG_DEG = 3.0  # a roll's own wandering about where it began to point (common practice, no source)
-NO_TRACK_DEG = 40.0  # so far off no roll is, and no compass: a damaged value (common practice, no source)
 ODD_DEG = 8.0  # off the headings before and after, which agree: a damaged value (common practice, no source)
 SAME_RUNWAY_DEG = 20.0  # landed so far off the last heading at most, it is the same runway (common practice, no source)
 CRAB_PART = 0.5
@@ -29,20 +29,6 @@ CRAB_PART = 0.5
 (common practice, no source)."""
 POSITION_HOLDS_S = 1.5
 """So long the last position counts where samples come without one."""
-
-
-class Mean:
-    """The mean of what was added, 0 before; n: how many."""
-
-    __slots__ = ("n", "value")
-
-    def __init__(self) -> None:
-        self.value, self.n = 0.0, 0
-
-    def add(self, value: float) -> None:
-        """One more."""
-        self.n += 1
-        self.value += (value - self.value) / self.n
 
 
 class Direction:
@@ -68,7 +54,13 @@ class Direction:
         self._hold = Hold(agenda, settings.direction_hold_s, self._lost)
         self._edge_hold = Hold(agenda, settings.direction_hold_s, self._leaving)
         self.maybe_off = False
+        self._track_shift = TrackShift(state)
+        self.taxi = self._track_shift.taxi  # one sample of the taxiing
         self.begin()
+
+    def restart(self) -> None:
+        """Forget what the stream has shown."""
+        self._track_shift.restart()
 
     def begin(self) -> None:
         """A takeoff begins."""
@@ -81,7 +73,7 @@ class Direction:
         self._offset_noise_ft = 0.0
         self._was_inside = False
         self._off = Mean()
-        self._track_off = Mean()  # right of the heading is positive
+        self._track_shift.begin()
         self._began_off_deg: float | None = None  # off the runway heading where the roll began
         self._along = Mean()  # off it while the roll went on as it began
         self._doubted_deg: float | None = None  # the roll began so far off the given heading: see `_reference`
@@ -178,18 +170,17 @@ class Direction:
         swerving = abs(off) > self._set.direction_abort_deg and v > self._set.direction_from_kt
         swerving = swerving and not self._crabbing(runway, off)
         self._hold.update_agreed(swerving, s.t, s.t, s.dt)
-        if not swerving and v > 20.0 and not self.maybe_off:
-            self._learn(off, None if s.track is None else turn(heading, s.track))
+        if not swerving and v > 20.0 and not self.maybe_off and not self._conditions.nose_up:
+            self._learn(off)
 
-    def _learn(self, off_deg: float, track_off_deg: float | None) -> None:
-        """One sample of a straight roll; the track is taken against the heading, which it follows into a swing too."""
+    def _learn(self, off_deg: float) -> None:
+        """One sample of a straight roll."""
+        self._track_shift.roll()
         self._off.add(off_deg)
         if self._began_off_deg is None:
             self._began_off_deg = off_deg
         if abs(off_deg - self._began_off_deg) <= ALONG_DEG:
             self._along.add(off_deg)
-        if track_off_deg is not None and abs(track_off_deg) < NO_TRACK_DEG:
-            self._track_off.add(track_off_deg)
 
     def _without_odd(self, runway: float | None, heading: float) -> float | None:
         """The runway heading, or the one before it where only the last look at it was damaged."""
@@ -202,16 +193,17 @@ class Direction:
         return runway
 
     @property
-    def track_shift_deg(self) -> float:
-        """How far from the runway heading the track along the runway reads, as the roll shows.
+    def track_shift_deg(self) -> float | None:
+        """How far from the runway heading the track along the runway reads; None while that is not known.
 
         That is the variation, where track and heading count from different norths: on its wheels an aeroplane goes
         where it points. And what a given heading is off (rounded to ten degrees, say): the roll began so and went on
-        so; what it swung aside later is the pilot's. 0 where that is no more than a roll's own wandering, or not known.
+        so; what it swung aside later is the pilot's. 0 where that is no more than a roll's own wandering.
         """
-        if self._track_off.n < TRACK_SAMPLES:
-            return 0.0
-        shift = self._track_off.value + (0.0 if self._given is None else self._along.value)
+        shift = self._track_shift.deg
+        if shift is None:
+            return None
+        shift += 0.0 if self._given is None else self._along.value
         return shift if abs(shift) >= TRACK_AGREES_DEG else 0.0
 
     def _reference(self, runway: float, heading: float, doubted_deg: float) -> float:

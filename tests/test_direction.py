@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
 from monitor.options import Options
-from tests.synthetic import FIXED, Points, Value, fly, takeoff
+from tests.synthetic import FIXED, Flight, Flown, Points, Value, fly, speed_lines, takeoff, touch_and_go
 
 
 @pytest.mark.parametrize("given_deg", [96.0, 64.0])
@@ -81,3 +82,88 @@ def test_a_runway_heading_that_was_not_given_is_the_mean_of_the_roll() -> None:
 def test_a_crosswind_that_slides_the_wheels_is_no_variation() -> None:
     """The track 2 degrees left of the nose all along the roll: in the climb 6 degrees left of the runway is drift."""
     assert _drifts(80.0, 80.0, ((26.0, 78.0), (28.0, 74.0))) == ["Drifting left"]
+
+
+def _held_low(crab_deg: float, track_off_deg: float) -> Flown:
+    """Once a second, no ground switch, the altimeter sags, and the lift-off at 25 s is told by the climb from 29 s on:
+    blown 10 degrees left as the wheels leave, then a crab that gives a track so far right of 080."""
+    return fly(
+        takeoff(
+            1.0, altitude_ft=((17.0, 400.0), (25.0, 370.0), (29.0, 370.0), (129.0, 1570.0)), vertical_speed_fpm=None,
+            height_ft=None, on_ground=None, heading_deg=((25.0, 80.0), (26.0, 80.0 + crab_deg)),
+            track_deg=((24.5, 80.0), (25.0, 70.0), (28.0, 80.0 + track_off_deg)),
+        ).between(5.0, 60.0)
+    )  # fmt: skip
+
+
+def _says(flown: Flown) -> list[str | None]:
+    return [event.say for event in flown.all("caution", "drift")]
+
+
+def test_a_crab_before_the_lift_off_is_known_is_not_the_roll() -> None:
+    """A crab of 12 degrees while the lift-off is not seen yet: the runway stays 080, and a climb 4 degrees right of it
+    is no drift."""
+    flown = _held_low(12.0, 4.0)
+    assert flown.coach.runway_heading_deg == pytest.approx(80.0)
+    assert _says(flown) == []
+
+
+def test_drift_is_told_after_a_lift_off_that_was_known_late() -> None:
+    """The same crab does not hide a track 6 degrees left of the runway."""
+    assert _says(_held_low(8.0, -6.0)) == ["Drifting left"]
+
+
+def test_a_nose_held_up_from_the_start_is_on_the_runway_all_the_same() -> None:
+    """The stick held back from 15 s on, a heading 12 less than the track: the roll shows that, the climb is no drift,
+    and 7 degrees more is one."""
+    held: Points = ((15.0, 0.0), (16.0, 4.0), (23.7, 4.0), (25.7, 9.0))
+    flight = takeoff(pitch_deg=held, heading_deg=68.0).between(5.0, 60.0)
+    assert _says(fly(flight)) == []
+    assert _says(fly(flight.with_(track_deg=((28.0, 80.0), (30.0, 87.0))))) == ["Drifting right"]
+
+
+SLOW_HZ = 1.0 / 3.0
+
+
+def _slow(track_deg: Value, rate_hz: float = SLOW_HZ) -> Flight:
+    return takeoff(rate_hz, track_deg=track_deg).between(0.0, 75.0)
+
+
+def _taxied(flight: Flight) -> Flight:
+    """The same after 40 s of taxiing at 12 kt."""
+    taxi: Points = ((-60.0, 0.0), (-55.0, 12.0), (-15.0, 12.0), (-10.0, 0.0), *speed_lines())
+    return flight.with_(ias_kt=taxi, groundspeed_kt=taxi).between(-60.0, 75.0)
+
+
+ASIDE: Points = ((28.0, 92.0), (30.0, 99.0))
+
+
+def test_drift_is_not_judged_while_the_variation_is_not_known() -> None:
+    """One sample in 3 s and a track 12 degrees more than the heading: a roll too short to tell them apart, no drift."""
+    assert _says(fly(_slow(92.0))) == []
+
+
+def test_taxiing_shows_the_variation() -> None:
+    """The same after a straight taxi: the climb along the runway is no drift, and 7 degrees aside is one."""
+    assert _says(fly(_taxied(_slow(92.0)))) == []
+    assert _says(fly(_taxied(_slow(ASIDE)))) == ["Drifting right"]
+
+
+def test_a_turn_while_taxiing_shows_no_variation() -> None:
+    """Taxied round and round at 9 degrees a second with a track that lags by 20: nothing learned, no drift told."""
+    round_and_round: Points = ((-60.0, 80.0), (-10.0, 530.0), (-9.0, 80.0))
+    lagging: Points = ((-60.0, 60.0), (-10.0, 510.0), (-9.0, 80.0))
+    flight = _taxied(_slow(80.0)).with_(heading_deg=round_and_round, track_deg=lagging)
+    samples = [
+        msgspec.structs.replace(s, heading_deg=s.heading_deg % 360.0, track_deg=s.track_deg % 360.0)
+        for s in flight.samples()
+        if s.heading_deg is not None and s.track_deg is not None
+    ]
+    assert _says(fly(samples)) == []
+
+
+def test_the_variation_is_kept_from_one_takeoff_to_the_next() -> None:
+    """A sample in 2 s, the track 12 degrees more than the heading: two rolls show it together, and the second climb is
+    drift where it goes 7 degrees aside."""
+    assert _says(fly(touch_and_go(0.5, track_deg=92.0))) == []
+    assert _says(fly(touch_and_go(0.5, track_deg=((205.0, 92.0), (208.0, 99.0))))) == ["Drifting right"]
