@@ -22,6 +22,7 @@ OFFSET_NOISE_S, NOISE_TIMES, OFFSET_CLEAN_FT = 3.0, 2.5, 3.0
 counted (common practice, no source)."""
 TRACK_AGREES_DEG = 3.0  # common practice, no source
 ALONG_DEG = 3.0  # a roll's own wandering about where it began to point (common practice, no source)
+KEPT_PART = 0.125  # of the roll (common practice, no source)
 ODD_DEG = 8.0  # off the headings before and after, which agree: a damaged value (common practice, no source)
 SAME_RUNWAY_DEG = 20.0  # landed so far off the last heading at most, it is the same runway (common practice, no source)
 CRAB_PART = 0.5
@@ -73,6 +74,7 @@ class Direction:
         self._offset_noise_ft = 0.0
         self._was_inside = False
         self._off = Mean()
+        self._kept = Mean()  # off it while it was kept to: no more than is remarked on
         self._track_shift.begin()
         self._began_off_deg: float | None = None  # off the runway heading where the roll began
         self._along = Mean()  # off it while the roll went on as it began
@@ -97,7 +99,7 @@ class Direction:
         # but an aeroplane that stood along it swerves.
         if given is None or (off_deg > self._set.runway_check_deg and not self._stood_along):
             self._conditions.runway_heading = heading
-            self._off = Mean()
+            self._off, self._kept = Mean(), Mean()
         else:
             self._conditions.runway_heading = given  # an earlier takeoff may have been on another one
 
@@ -177,6 +179,8 @@ class Direction:
         """One sample of a straight roll."""
         self._track_shift.roll()
         self._off.add(off_deg)
+        if abs(off_deg) <= self._set.heading_deg:
+            self._kept.add(off_deg)
         if self._began_off_deg is None:
             self._began_off_deg = off_deg
         if abs(off_deg - self._began_off_deg) <= ALONG_DEG:
@@ -230,7 +234,7 @@ class Direction:
         return abs(turn(runway_deg, s.track)) < max(self._set.drift_deg, CRAB_PART * abs(off_deg))
 
     def lifted_off(self) -> None:
-        """Off the ground: where no heading was given, the mean of the roll is the runway's."""
+        """Off the ground: where no heading was given, the mean of the roll is the runway's, without its swerves."""
         runway = self._conditions.runway_heading
         if runway is None:
             return
@@ -238,8 +242,11 @@ class Direction:
             runway = (runway + self._doubted_deg) % 360.0
         elif self._given is not None:
             return
-        if self._off.n > 2 and abs(self._off.value) < 8.0:
-            self._conditions.runway_heading = (runway + self._off.value) % 360.0
+        # What was kept to for a moment only, it still turned onto the runway from.
+        kept = self._kept.n > 2 and self._kept.n >= KEPT_PART * self._off.n
+        mean = self._kept if kept else self._off
+        if mean.n > 2 and abs(mean.value) < 8.0:
+            self._conditions.runway_heading = (runway + mean.value) % 360.0
 
     def _lost(self, t: float) -> None:
         self._judge.cue("directional-control", t, self._still_off, self.maybe_off)

@@ -79,6 +79,27 @@ def test_a_runway_heading_that_was_not_given_is_the_mean_of_the_roll() -> None:
     assert _drifts(None, lined_up, (*lined_up, (30.0, 80.0), (32.0, 77.0))) == []
 
 
+@pytest.mark.parametrize("aside_deg", [12.0, -9.0])
+def test_a_swerve_is_not_the_runway_that_was_not_given(aside_deg: float) -> None:
+    """Along 080 up to 29 kt, then aside to lift-off: a climb back along 080 is no drift, one that goes on aside is."""
+    aside: Points = ((18.2, 80.0), (19.0, 80.0 + aside_deg))
+    back: Points = (*aside, (25.5, 80.0 + aside_deg), (27.0, 80.0))
+    assert _drifts(None, back, back) == []
+    assert _drifts(None, aside, aside) == ["Drifting right" if aside_deg > 0.0 else "Drifting left"]
+
+
+def test_a_turn_onto_the_runway_that_ends_on_the_roll_is_no_swerve() -> None:
+    """Still 7 degrees to turn at 16 kt and 4 at 20, then along 080: a climb that wanders to 083 is no drift."""
+    onto: Points = ((14.5, 73.0), (17.5, 80.0))
+    assert _drifts(None, onto, (*onto, (30.0, 80.0), (32.0, 83.0))) == []
+
+
+def test_some_degrees_aside_where_the_roll_began_leave_the_mean() -> None:
+    """Along 076 up to 30 kt, along 080 from there: a climb that wanders from 080 to 082 is no drift."""
+    later: Points = ((18.0, 76.0), (19.0, 80.0))
+    assert _drifts(None, later, (*later, (30.0, 80.0), (32.0, 82.0))) == []
+
+
 def test_a_crosswind_that_slides_the_wheels_is_no_variation() -> None:
     """The track 2 degrees left of the nose all along the roll: in the climb 6 degrees left of the runway is drift."""
     assert _drifts(80.0, 80.0, ((26.0, 78.0), (28.0, 74.0))) == ["Drifting left"]

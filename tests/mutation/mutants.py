@@ -106,6 +106,22 @@ MUTANTS: tuple[Mutant, ...] = (
         DIRECTION,
     ),
     Mutant(
+        "a swerve is the runway that was not given",
+        "monitor/direction.py",
+        "mean = self._kept if kept else self._off",
+        "mean = self._off",
+        "drifting called after a swerve, and no drift where it goes on",
+        DIRECTION,
+    ),
+    Mutant(
+        "the runway is where it turned from",
+        "monitor/direction.py",
+        "kept = self._kept.n > 2 and self._kept.n >= KEPT_PART * self._off.n",
+        "kept = self._kept.n > 2",
+        "drifting called after a takeoff that rolled onto the runway",
+        DIRECTION,
+    ),
+    Mutant(
         "a nose held up is off the ground",
         "monitor/conditions.py",
         "rise_deg >= self._set.rotation_rise_deg and speed >= ROTATES_PART * self._vr",
@@ -1091,8 +1107,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "the runway heading is not taken",
         "monitor/direction.py",
-        "            self._conditions.runway_heading = heading\n            self._off =",
-        "            self._off =",
+        "            self._conditions.runway_heading = heading\n            self._off, self._kept =",
+        "            self._off, self._kept =",
         "no direction without a given heading",
         PHASES + DEVIATIONS,
     ),
