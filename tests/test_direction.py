@@ -6,7 +6,20 @@ import msgspec
 import pytest
 
 from monitor.options import Options
-from tests.synthetic import FIXED, Flight, Flown, Points, Value, fly, speed_lines, takeoff, touch_and_go
+from monitor.state import State
+from tests.synthetic import (
+    FIXED,
+    Flight,
+    Flown,
+    Points,
+    Value,
+    at,
+    fly,
+    position_lines,
+    speed_lines,
+    takeoff,
+    touch_and_go,
+)  # fmt: skip
 
 
 @pytest.mark.parametrize("given_deg", [96.0, 64.0])
@@ -188,3 +201,56 @@ def test_the_variation_is_kept_from_one_takeoff_to_the_next() -> None:
     drift where it goes 7 degrees aside."""
     assert _says(fly(touch_and_go(0.5, track_deg=92.0))) == []
     assert _says(fly(touch_and_go(0.5, track_deg=((205.0, 92.0), (208.0, 99.0))))) == ["Drifting right"]
+
+
+AWAY_FT: Points = ((27.0, 0.0), (57.0, 350.0))  # 7 degrees right at 95 ft/s
+
+
+def _by_positions(right_ft: Points, **lines: Value) -> Flight:
+    latitude_deg, longitude_deg = position_lines(right_ft)
+    more: dict[str, Value] = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "track_deg": None}
+    return takeoff(**{**more, **lines}).between(5.0, 55.0)
+
+
+def test_positions_tell_the_track_where_groundspeed_is_sent() -> None:
+    """Groundspeed and positions, and no track: a climb 7 degrees aside is drift, one along the runway is none."""
+    assert _says(fly(_by_positions(AWAY_FT))) == ["Drifting right"]
+    assert _says(fly(_by_positions(((0.0, 0.0),)))) == []
+
+
+def test_a_crab_aloft_is_no_swerve_where_positions_tell_the_track() -> None:
+    """Without ground switch and track, an altimeter that sags on the roll, and a crab of 20 degrees in the first second
+    aloft: no abort; the same swing with the wheels on the ground is one."""
+    crab: Points = ((25.0, 80.0), (26.0, 60.0))
+    sagging: Points = ((17.0, 400.0), (25.0, 370.0), (27.0, 370.0), (127.0, 1570.0))
+    less: dict[str, Value] = {"on_ground": None, "height_ft": None, "vertical_speed_fpm": None}
+    aloft = _by_positions(((0.0, 0.0),), altitude_ft=sagging, heading_deg=crab, **less)
+    assert fly(aloft).warnings == []
+    swung = aloft.with_(heading_deg=((20.0, 80.0), (21.5, 60.0)))
+    assert fly(swung).warnings == [("abort", "directional-control")]
+
+
+def test_rows_sent_again_make_no_track() -> None:
+    """Every position comes three times, the groundspeed each time: the track in the climb is the runway's."""
+    latitude_deg, longitude_deg = position_lines()
+    flight = takeoff(latitude_deg=latitude_deg, longitude_deg=longitude_deg, track_deg=None).between(5.0, 40.0)
+    samples = flight.samples()
+    state = State(Options())
+    for n, sample in enumerate(samples):
+        old = samples[n - n % 3]
+        again = msgspec.structs.replace(sample, latitude_deg=old.latitude_deg, longitude_deg=old.longitude_deg)
+        state.update(at(sample), again)
+        if at(sample) > 20.0:
+            assert state.track == pytest.approx(80.0, abs=0.5)
+
+
+def test_a_track_that_fails_for_a_moment_is_not_that_of_all_the_way_since() -> None:
+    """The track fails at 30 s and again at 50, and the way bends in between: at 50 s it is the one flown then."""
+    latitude_deg, longitude_deg = position_lines(((32.0, 0.0), (48.0, 600.0)))
+    flight = takeoff(latitude_deg=latitude_deg, longitude_deg=longitude_deg)
+    failing = flight.bend("track_deg", 30.0, 30.2, None).bend("track_deg", 50.0, 50.5, None).between(20.0, 51.0)
+    state = State(Options())
+    for sample in failing.samples():
+        state.update(at(sample), sample)
+        if at(sample) > 20.0:
+            assert state.track == pytest.approx(80.0, abs=0.5)

@@ -122,6 +122,22 @@ MUTANTS: tuple[Mutant, ...] = (
         DIRECTION,
     ),
     Mutant(
+        "groundspeed without a track",
+        "monitor/state.py",
+        "                self._track_without(t, sample)\n",
+        "                pass\n",
+        "drift is never told where groundspeed and positions are sent",
+        DIRECTION,
+    ),
+    Mutant(
+        "a track of all the way since it last failed",
+        "monitor/state.py",
+        "        if self.prev.track_deg is not None:\n",
+        "        if False:\n",
+        "a wrong track where it fails for a moment",
+        DIRECTION,
+    ),
+    Mutant(
         "a nose held up is off the ground",
         "monitor/conditions.py",
         "rise_deg >= self._set.rotation_rise_deg and speed >= ROTATES_PART * self._vr",
@@ -1003,8 +1019,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a row sent again is a stop",
         "monitor/state.py",
-        "            if moves and place == self._place",
-        "            if False and place == self._place",
+        "        if moves and place == self._place",
+        "        if False and place == self._place",
         "a dead airspeed after a simulator stood still",
         AIRSPEED,
     ),
