@@ -185,6 +185,7 @@ class Coach(Entering):
         elif phase not in NOT_ON_WHEELS:
             if phase == "landing-roll":
                 self.judge.roll_on()
+                self._direction.land()
             elif phase == "taxi":
                 self._direction.taxi()
             self._configuration.look()

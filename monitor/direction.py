@@ -8,6 +8,7 @@ from monitor.conditions import Conditions
 from monitor.conditions_before import LINED_UP_DEG, MOVING_KT
 from monitor.geo import turn
 from monitor.judge import Judge
+from monitor.landing_heading import LandingHeading
 from monitor.liftoff import CLIMBS_FPM
 from monitor.options import Options
 from monitor.settings import Settings
@@ -24,7 +25,8 @@ TRACK_AGREES_DEG = 3.0  # common practice, no source
 ALONG_DEG = 3.0  # a roll's own wandering about where it began to point (common practice, no source)
 KEPT_PART = 0.125  # of the roll (common practice, no source)
 ODD_DEG = 8.0  # off the headings before and after, which agree: a damaged value (common practice, no source)
-SAME_RUNWAY_DEG = 20.0  # landed so far off the last heading at most, it is the same runway (common practice, no source)
+SAME_RUNWAY_DEG = 20.0  # landed so far off the last heading at most, it may be the same runway
+OTHER_RUNWAY_DEG = 5.0  # but where the landing roll stays so far off, it is another (both: common practice, no source)
 CRAB_PART = 0.5
 """Of what the nose is off, the track of an aeroplane on its wheels is off by more: tyres slide a few degrees aside
 (common practice, no source)."""
@@ -56,7 +58,9 @@ class Direction:
         self._edge_hold = Hold(agenda, settings.direction_hold_s, self._leaving)
         self.maybe_off = False
         self._track_shift = TrackShift(state)
+        self._landing = LandingHeading(state, self._track_shift)
         self.taxi = self._track_shift.taxi  # one sample of the taxiing
+        self.lands, self.land = self._landing.begin, self._landing.update  # a landing begins; one sample of its roll
         self.begin()
 
     def restart(self) -> None:
@@ -90,7 +94,10 @@ class Direction:
         if heading is None:
             return
         if landed and before is not None and abs(turn(before, heading)) <= SAME_RUNWAY_DEG:
-            return  # a wheel that touches in a crab, or a swing, shows no other runway
+            stays_deg = self._landing.deg  # a wheel that touches in a crab, or a swing, shows no other runway
+            if stays_deg is not None and abs(turn(before, stays_deg)) > OTHER_RUNWAY_DEG:
+                self._conditions.runway_heading = stays_deg
+            return
         off_deg = 0.0 if given is None else abs(turn(given, heading))
         self._runway_before = self._conditions.runway_heading
         if off_deg <= LINED_UP_DEG and given is not None and (self._s.v or 0.0) < MOVING_KT:
