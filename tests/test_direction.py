@@ -203,6 +203,14 @@ def test_the_variation_is_kept_from_one_takeoff_to_the_next() -> None:
     assert _says(fly(touch_and_go(0.5, track_deg=((205.0, 92.0), (208.0, 99.0))))) == ["Drifting right"]
 
 
+def test_the_variation_is_forgotten_where_the_clock_jumps() -> None:
+    """The clock goes back after a flight, and the next begins elsewhere, where track and heading agree: no drift."""
+    flown = fly([*_taxied(_slow(92.0)).samples(), *_slow(80.0).samples()], arrive_every_s=3.0)
+    assert "restarted" in flown.ids("feed")
+    assert [event.takeoff for event in flown.all("phase", "initial-climb")] == [1, 2]
+    assert _says(flown) == []
+
+
 AWAY_FT: Points = ((27.0, 0.0), (57.0, 350.0))  # 7 degrees right at 95 ft/s
 
 

@@ -138,6 +138,14 @@ MUTANTS: tuple[Mutant, ...] = (
         DIRECTION,
     ),
     Mutant(
+        "the variation is the same everywhere",
+        "monitor/direction.py",
+        "        self._track_shift.restart()\n",
+        "        pass\n",
+        "drifting called after the aeroplane was put elsewhere",
+        DIRECTION,
+    ),
+    Mutant(
         "a nose held up is off the ground",
         "monitor/conditions.py",
         "rise_deg >= self._set.rotation_rise_deg and speed >= ROTATES_PART * self._vr",
@@ -842,8 +850,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "drift by heading",
         "monitor/deviations_air.py",
-        "off = turn(runway + self._direction.track_shift_deg, track)",
-        "off = turn(runway, heading or track)",
+        "else turn(runway + shift, track)",
+        "else turn(runway, heading or track)",
         "a correct crab is called drift",
         DEVIATIONS,
     ),
@@ -1320,11 +1328,11 @@ MUTANTS: tuple[Mutant, ...] = (
         "deadlines survive a jump",
         "monitor/coach.py",
         "        self._agenda.clear()\n        self.state.restart()\n        self._plausibility.restart()\n"
-        "        self._conditions.restart()\n        self._configuration.restart()\n"
+        "        self._conditions.restart()\n        self._configuration.restart()\n        self._direction.restart()\n"
         "        self._phases.enter(None, t)\n        self.teller.takeoff = None\n        self._begin_takeoff()\n",
         "        self.state.restart()\n        self._plausibility.restart()\n        self._conditions.restart()\n"
-        "        self._configuration.restart()\n        self._phases.enter(None, t)\n"
-        "        self.teller.takeoff = None\n",
+        "        self._configuration.restart()\n        self._direction.restart()\n"
+        "        self._phases.enter(None, t)\n        self.teller.takeoff = None\n",
         "what waited before a jump of the clock falls due after it",
         TIMELINE,
     ),
