@@ -149,6 +149,7 @@ class Coach(Entering):
         self._plausibility.restart()
         self._conditions.restart()
         self._configuration.restart()
+        self._direction.restart()
         self._phases.enter(None, t)
         self.teller.takeoff = None
         self._begin_takeoff()
@@ -184,6 +185,9 @@ class Coach(Entering):
         elif phase not in NOT_ON_WHEELS:
             if phase == "landing-roll":
                 self.judge.roll_on()
+                self._direction.land()
+            elif phase == "taxi":
+                self._direction.taxi()
             self._configuration.look()
             if phase == "lined-up":
                 self._lined_up()

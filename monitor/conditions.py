@@ -21,6 +21,7 @@ STOPPED_KT, ROLLED_KT = 10.0, 25.0  # common practice, no source
 CLOSED_S = 0.35  # a reading of 0 for less is no hand's, if the engine does not agree (common practice, no source)
 CLOSING_PART = 0.1  # of rpm, gone since the sample before (common practice, no source)
 ROSE_S = 1.0  # a nose that falls back within it, far below VR, has nodded (common practice, no source)
+ROTATES_PART = 0.7  # of VR: below it a nose that rises is held up, and lifts nothing (common practice, no source)
 GATHERED_KT = 1.5  # more than a steady speed's noise, in half a second of a roll (common practice, no source)
 
 
@@ -90,7 +91,7 @@ class Conditions(BeforeRoll):
                 return None
             return s.crossing(before, s.ias, self._vr)
         speed = s.ias if s.ias is not None else s.v
-        if speed is None or speed < 0.7 * self._vr:
+        if speed is None or speed < ROTATES_PART * self._vr:
             return None
         rise_deg, nose = self._set.rotation_rise_deg, self._nose
         rose = nose.rose_through(rise_deg)
@@ -108,6 +109,14 @@ class Conditions(BeforeRoll):
     def nose_rise_deg(self) -> float | None:
         """How far the nose is above the attitude of the roll; None without a pitch channel."""
         return None if self._s.sample.pitch_deg is None else self._nose.rise_deg
+
+    @property
+    def nose_up(self) -> bool:
+        """Up and fast enough, or at VR where no pitch is sent: it may be off the ground long before that is known."""
+        rise_deg, speed = self.nose_rise_deg, self._s.fastest_kt
+        if rise_deg is None:
+            return speed >= self._vr
+        return rise_deg >= self._set.rotation_rise_deg and speed >= ROTATES_PART * self._vr
 
     def rejects(self) -> float | None:
         """The throttle is closed, or the aeroplane slows down for longer than a gust."""

@@ -166,9 +166,10 @@ class AirDeviations(Remarks):
             return
         level = bank is None or abs(bank) < 8.0
         if track is not None and height is not None and height > set_.drift_from_ft:
-            off = turn(runway + self._direction.track_shift_deg, track)
+            shift = self._direction.track_shift_deg
+            off = 0.0 if shift is None or not level else turn(runway + shift, track)
             self._side = "right" if off > 0.0 else "left"
-            self._drift.watch(s.t, abs(off) if level else 0.0, set_.drift_deg, set_.drift_deg)
+            self._drift.watch(s.t, abs(off), set_.drift_deg, set_.drift_deg)
         turning = heading is not None and abs(turn(runway, heading)) > set_.early_turn_deg and not level
         self._early_turn.update(turning, s.t)
 

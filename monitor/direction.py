@@ -8,10 +8,12 @@ from monitor.conditions import Conditions
 from monitor.conditions_before import LINED_UP_DEG, MOVING_KT
 from monitor.geo import turn
 from monitor.judge import Judge
+from monitor.landing_heading import LandingHeading
 from monitor.liftoff import CLIMBS_FPM
 from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
+from monitor.track_shift import Mean, TrackShift
 from monitor.trend import Trend
 
 OFFSET_TAU_S = 0.5
@@ -19,30 +21,17 @@ OFFSET_TAU_S = 0.5
 OFFSET_NOISE_S, NOISE_TIMES, OFFSET_CLEAN_FT = 3.0, 2.5, 3.0
 """Over which the offset's scatter is learned, how many times its mean size is no drift, and how much of that is not
 counted (common practice, no source)."""
-TRACK_SAMPLES, TRACK_AGREES_DEG = 5, 3.0  # common practice, no source
+TRACK_AGREES_DEG = 3.0  # common practice, no source
 ALONG_DEG = 3.0  # a roll's own wandering about where it began to point (common practice, no source)
-NO_TRACK_DEG = 40.0  # so far off no roll is, and no compass: a damaged value (common practice, no source)
+KEPT_PART = 0.125  # of the roll (common practice, no source)
 ODD_DEG = 8.0  # off the headings before and after, which agree: a damaged value (common practice, no source)
-SAME_RUNWAY_DEG = 20.0  # landed so far off the last heading at most, it is the same runway (common practice, no source)
+SAME_RUNWAY_DEG = 20.0  # landed so far off the last heading at most, it may be the same runway
+OTHER_RUNWAY_DEG = 5.0  # but where the landing roll stays so far off, it is another (both: common practice, no source)
 CRAB_PART = 0.5
 """Of what the nose is off, the track of an aeroplane on its wheels is off by more: tyres slide a few degrees aside
 (common practice, no source)."""
 POSITION_HOLDS_S = 1.5
 """So long the last position counts where samples come without one."""
-
-
-class Mean:
-    """The mean of what was added, 0 before; n: how many."""
-
-    __slots__ = ("n", "value")
-
-    def __init__(self) -> None:
-        self.value, self.n = 0.0, 0
-
-    def add(self, value: float) -> None:
-        """One more."""
-        self.n += 1
-        self.value += (value - self.value) / self.n
 
 
 class Direction:
@@ -68,7 +57,15 @@ class Direction:
         self._hold = Hold(agenda, settings.direction_hold_s, self._lost)
         self._edge_hold = Hold(agenda, settings.direction_hold_s, self._leaving)
         self.maybe_off = False
+        self._track_shift = TrackShift(state)
+        self._landing = LandingHeading(state, self._track_shift)
+        self.taxi = self._track_shift.taxi  # one sample of the taxiing
+        self.lands, self.land = self._landing.begin, self._landing.update  # a landing begins; one sample of its roll
         self.begin()
+
+    def restart(self) -> None:
+        """Forget what the stream has shown."""
+        self._track_shift.restart()
 
     def begin(self) -> None:
         """A takeoff begins."""
@@ -81,7 +78,8 @@ class Direction:
         self._offset_noise_ft = 0.0
         self._was_inside = False
         self._off = Mean()
-        self._track_off = Mean()  # right of the heading is positive
+        self._kept = Mean()  # off it while it was kept to: no more than is remarked on
+        self._track_shift.begin()
         self._began_off_deg: float | None = None  # off the runway heading where the roll began
         self._along = Mean()  # off it while the roll went on as it began
         self._doubted_deg: float | None = None  # the roll began so far off the given heading: see `_reference`
@@ -96,7 +94,10 @@ class Direction:
         if heading is None:
             return
         if landed and before is not None and abs(turn(before, heading)) <= SAME_RUNWAY_DEG:
-            return  # a wheel that touches in a crab, or a swing, shows no other runway
+            stays_deg = self._landing.deg  # a wheel that touches in a crab, or a swing, shows no other runway
+            if stays_deg is not None and abs(turn(before, stays_deg)) > OTHER_RUNWAY_DEG:
+                self._conditions.runway_heading = stays_deg
+            return
         off_deg = 0.0 if given is None else abs(turn(given, heading))
         self._runway_before = self._conditions.runway_heading
         if off_deg <= LINED_UP_DEG and given is not None and (self._s.v or 0.0) < MOVING_KT:
@@ -105,7 +106,7 @@ class Direction:
         # but an aeroplane that stood along it swerves.
         if given is None or (off_deg > self._set.runway_check_deg and not self._stood_along):
             self._conditions.runway_heading = heading
-            self._off = Mean()
+            self._off, self._kept = Mean(), Mean()
         else:
             self._conditions.runway_heading = given  # an earlier takeoff may have been on another one
 
@@ -178,18 +179,19 @@ class Direction:
         swerving = abs(off) > self._set.direction_abort_deg and v > self._set.direction_from_kt
         swerving = swerving and not self._crabbing(runway, off)
         self._hold.update_agreed(swerving, s.t, s.t, s.dt)
-        if not swerving and v > 20.0 and not self.maybe_off:
-            self._learn(off, None if s.track is None else turn(heading, s.track))
+        if not swerving and v > 20.0 and not self.maybe_off and not self._conditions.nose_up:
+            self._learn(off)
 
-    def _learn(self, off_deg: float, track_off_deg: float | None) -> None:
-        """One sample of a straight roll; the track is taken against the heading, which it follows into a swing too."""
+    def _learn(self, off_deg: float) -> None:
+        """One sample of a straight roll."""
+        self._track_shift.roll()
         self._off.add(off_deg)
+        if abs(off_deg) <= self._set.heading_deg:
+            self._kept.add(off_deg)
         if self._began_off_deg is None:
             self._began_off_deg = off_deg
         if abs(off_deg - self._began_off_deg) <= ALONG_DEG:
             self._along.add(off_deg)
-        if track_off_deg is not None and abs(track_off_deg) < NO_TRACK_DEG:
-            self._track_off.add(track_off_deg)
 
     def _without_odd(self, runway: float | None, heading: float) -> float | None:
         """The runway heading, or the one before it where only the last look at it was damaged."""
@@ -202,16 +204,17 @@ class Direction:
         return runway
 
     @property
-    def track_shift_deg(self) -> float:
-        """How far from the runway heading the track along the runway reads, as the roll shows.
+    def track_shift_deg(self) -> float | None:
+        """How far from the runway heading the track along the runway reads; None while that is not known.
 
         That is the variation, where track and heading count from different norths: on its wheels an aeroplane goes
         where it points. And what a given heading is off (rounded to ten degrees, say): the roll began so and went on
-        so; what it swung aside later is the pilot's. 0 where that is no more than a roll's own wandering, or not known.
+        so; what it swung aside later is the pilot's. 0 where that is no more than a roll's own wandering.
         """
-        if self._track_off.n < TRACK_SAMPLES:
-            return 0.0
-        shift = self._track_off.value + (0.0 if self._given is None else self._along.value)
+        shift = self._track_shift.deg
+        if shift is None:
+            return None
+        shift += 0.0 if self._given is None else self._along.value
         return shift if abs(shift) >= TRACK_AGREES_DEG else 0.0
 
     def _reference(self, runway: float, heading: float, doubted_deg: float) -> float:
@@ -238,7 +241,7 @@ class Direction:
         return abs(turn(runway_deg, s.track)) < max(self._set.drift_deg, CRAB_PART * abs(off_deg))
 
     def lifted_off(self) -> None:
-        """Off the ground: where no heading was given, the mean of the roll is the runway's."""
+        """Off the ground: where no heading was given, the mean of the roll is the runway's, without its swerves."""
         runway = self._conditions.runway_heading
         if runway is None:
             return
@@ -246,8 +249,11 @@ class Direction:
             runway = (runway + self._doubted_deg) % 360.0
         elif self._given is not None:
             return
-        if self._off.n > 2 and abs(self._off.value) < 8.0:
-            self._conditions.runway_heading = (runway + self._off.value) % 360.0
+        # What was kept to for a moment only, it still turned onto the runway from.
+        kept = self._kept.n > 2 and self._kept.n >= KEPT_PART * self._off.n
+        mean = self._kept if kept else self._off
+        if mean.n > 2 and abs(mean.value) < 8.0:
+            self._conditions.runway_heading = (runway + mean.value) % 360.0
 
     def _lost(self, t: float) -> None:
         self._judge.cue("directional-control", t, self._still_off, self.maybe_off)

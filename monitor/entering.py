@@ -139,6 +139,7 @@ class Entering:
         self._conditions.begin_landing_roll(t, self.judge.engine_failed)
         self.state.landed()
         self.judge.landed(t)
+        self._direction.lands()
         return {}
 
     def _enter_rejected_takeoff(self, before: str | None, t: float) -> dict[str, Any]:

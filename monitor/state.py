@@ -89,6 +89,8 @@ class State(Heights):
             self.v = v
             self.v_trend.update(t, v)
         if track is None:
+            if v is not None:
+                self._track_without(t, sample)
             track = self._position.track_deg
         if track is not None:
             self.track = track
@@ -132,12 +134,8 @@ class State(Heights):
         if self.prev.groundspeed_kt is not None:
             self._position = PositionSpeed()  # what it knew is as old as the gap before this one
         if sample.latitude_deg is not None and sample.longitude_deg is not None:
-            place = sample.latitude_deg, sample.longitude_deg
-            moves = self.v is not None and self.v > REPEATED_FROM_KT
-            if moves and place == self._place and t - self._placed_t <= LOST_S:
-                return  # a row sent again, or a simulator that stands still: no aeroplane stops so
-            self._place, self._placed_t = place, t
-            self._position.update(t, sample.latitude_deg, sample.longitude_deg)
+            if not self._moved_to(t, sample.latitude_deg, sample.longitude_deg):
+                return
             v = self._position.speed_kt
         elif self.v is not None and self._position.knows(t):
             return  # a position every now and then: hold what it gave
@@ -148,6 +146,23 @@ class State(Heights):
             self.v_trend.update(t, v)
         elif t - self.v_trend.t > LOST_S:
             self.v = None
+
+    def _track_without(self, t: float, sample: Sample) -> None:
+        """The track where groundspeed is sent, but no track: of positions."""
+        if self.prev.track_deg is not None:
+            self._position = PositionSpeed()  # positions have not been followed since it was sent
+        if sample.latitude_deg is not None and sample.longitude_deg is not None:
+            self._moved_to(t, sample.latitude_deg, sample.longitude_deg)
+
+    def _moved_to(self, t: float, latitude_deg: float, longitude_deg: float) -> bool:
+        """Follow one position; False for a row sent again, or a simulator that stands still: no aeroplane stops so."""
+        place = latitude_deg, longitude_deg
+        moves = self.v is not None and self.v > REPEATED_FROM_KT
+        if moves and place == self._place and t - self._placed_t <= LOST_S:
+            return False
+        self._place, self._placed_t = place, t
+        self._position.update(t, latitude_deg, longitude_deg)
+        return True
 
     def at_rest(self) -> None:
         """The wheels are still, or nearly: learn what the instruments read there."""

@@ -107,3 +107,27 @@ def test_a_landing_on_another_runway_is_judged_by_that_one(on_deg: float, aborts
         event.reason for _, event in _noticed(_second_roll().with_(heading_deg=turned)) if event.kind == "warning"
     ]
     assert warnings == (["directional-control"] if aborts else [])
+
+
+@pytest.mark.parametrize("rate_hz", [20.0, 1.0])
+@pytest.mark.parametrize(("on_deg", "aborts"), [(97.0, False), (88.0, False), (115.0, True)])
+def test_a_landing_on_a_runway_of_nearly_the_same_heading_is_judged_by_that_one(
+    rate_hz: float, on_deg: float, aborts: bool
+) -> None:
+    """Off from 080, down on 097 elsewhere, the track along it: a roll straight on is none of its swerves, nor is one of
+    9 degrees to the left; 18 to the right are one."""
+    turned: Points = ((80.0, 80.0), (150.0, 97.0), (200.8, 97.0), (202.0, on_deg))
+    flight = _second_roll().at(rate_hz).with_(heading_deg=turned, track_deg=turned)
+    warnings = [event.reason for _, event in _noticed(flight) if event.kind == "warning"]
+    assert warnings == (["directional-control"] if aborts else [])
+
+
+@pytest.mark.parametrize("track_deg", [80.0, None])
+def test_a_crab_at_touchdown_shows_no_other_runway(track_deg: float | None) -> None:
+    """Down with the nose 12 degrees right of runway 080, along it four seconds later: straight on is quiet, and a swing
+    to 17 degrees left of it is an abort. Without a track as well."""
+    crab: Points = ((190.0, 80.0), (192.0, 92.0), (196.0, 92.0), (197.5, 80.0), (200.8, 80.0))
+    flight = _second_roll().with_(heading_deg=crab, track_deg=track_deg)
+    assert [event for _, event in _noticed(flight) if event.kind in ("warning", "caution", "advisory")] == []
+    swung = _noticed(flight.with_(heading_deg=(*crab, (202.0, 63.0))))
+    assert [event.reason for _, event in swung if event.kind == "warning"] == ["directional-control"]
