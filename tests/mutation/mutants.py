@@ -422,10 +422,18 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a second sample is not waited for",
         "monitor/agenda.py",
-        "            self.at_least_until(now + min(2.0 * interval_s, AGREED_WITHIN_S))\n",
+        "            self.at_least_until(now + min(2.0 * interval_s, most_s))\n",
         "",
         "one damaged rpm of a slow feed is a warning",
         POWER,
+    ),
+    Mutant(
+        "the second sample of a very slow feed is not waited for",
+        "monitor/agenda.py",
+        "AGREED_WITHIN_DTS = 1.2",
+        "AGREED_WITHIN_DTS = 0.6",
+        "one damaged oil pressure at a sample in 5 s is an abort",
+        LIMITS,
     ),
     Mutant(
         "the second sample has no say",
@@ -1111,6 +1119,14 @@ MUTANTS: tuple[Mutant, ...] = (
         "LOST_S = 2.0",
         "LOST_S = 5.0",
         "a silent feed is noticed 3 s late",
+        TIMELINE,
+    ),
+    Mutant(
+        "lost before the second sample",
+        "monitor/timeline.py",
+        "LOST_FIRST_S = 6.0",
+        "LOST_FIRST_S = 2.0",
+        "every slow feed begins with lost and back",
         TIMELINE,
     ),
     Mutant(
