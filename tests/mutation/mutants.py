@@ -1308,9 +1308,17 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "blocked static believed",
         "monitor/static_source.py",
-        "if slower_kt is not None and slower_kt >= BLOCKED_KT:",
-        "if False:",
+        "return slower_kt is not None and slower_kt >= BLOCKED_KT",
+        "return False",
         "a blocked static source is believed",
+        PLAUSIBLE,
+    ),
+    Mutant(
+        "a turn blocks the static source",
+        "monitor/static_source.py",
+        "        if not since.straight.straight_on(sample):\n",
+        "        if False and not since.straight.straight_on(sample):\n",
+        '"Data lost" with healthy instruments, in the turn to downwind',
         PLAUSIBLE,
     ),
     # ---- checks and words --------------------------------------------------------------------------------------------
