@@ -697,7 +697,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "quiet window off",
         "monitor/teller.py",
-        'return self._judge.zone == "late"',
+        'return self._judge.zone == "late" or self._near_by_now(t)',
         "return False",
         "remarks sound around rotation",
         ROUTINE,
@@ -899,10 +899,26 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "data lost again and again",
         "monitor/deadlines.py",
-        "        self._data.said = True\n",
+        "        self._data.said = not hushed\n",
         "",
         '"Data lost" with each gap',
         TIMELINE,
+    ),
+    Mutant(
+        "data lost around rotation",
+        "monitor/deadlines.py",
+        "        hushed = heard and self._hushed[0] != last_s and teller.quiet(t)\n",
+        "        hushed = False\n",
+        '"Data lost" in the silence around rotation',
+        TIMELINE,
+    ),
+    Mutant(
+        "without the airspeed VR comes no nearer",
+        "monitor/teller.py",
+        " or self._near_by_now(t)",
+        "",
+        '"Data lost" at VR',
+        AIRSPEED,
     ),
     Mutant(
         "a slow feed is lost",
