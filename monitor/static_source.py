@@ -15,7 +15,7 @@ STEP_MOST_S = 1.5  # a clock that skips is no climb
 BLOCKED_S = 3.0
 BLOCKED_KT = 12.0
 STRAIGHT_DEG, WINGS_LEVEL_DEG, STRAIGHT_SAMPLES = 15.0, 10.0, 4
-"""It flies straight on: no further off in direction, banked no more, in so many samples (common practice, no source)."""
+"""It flies straight on: no further off in direction, banked no more, in so many samples (no source)."""
 LEAVES_KT = 3.0
 MAY_STAND_S, DOUBT_S = 3.0, 6.0  # so soon it seems to, and by then the airspeed has told (common practice, no source)
 STANDS_S = 7.5  # a weak climb of 100 ft/min leaves the band in this time
@@ -42,7 +42,9 @@ class _Since:
 
     def straight_on(self, sample: Sample) -> bool:
         """Neither banked nor turned since; what is not sent says nothing against it."""
-        turned_deg = max(_turned_deg(self.heading_deg, sample.heading_deg), _turned_deg(self.track_deg, sample.track_deg))
+        turned_deg = max(
+            _turned_deg(self.heading_deg, sample.heading_deg), _turned_deg(self.track_deg, sample.track_deg)
+        )
         self.straight_samples += 1
         return turned_deg <= STRAIGHT_DEG and abs(sample.bank_deg or 0.0) <= WINGS_LEVEL_DEG
 

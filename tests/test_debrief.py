@@ -98,8 +98,8 @@ def test_the_items_of_a_known_flight() -> None:
 
 @pytest.mark.parametrize("steady_kt", [68.5, 70.0, 71.5, 72.5])
 def test_a_climb_a_little_below_vy_has_reached_its_speed(steady_kt: float) -> None:
-    """Held within the band of a VY of 72, with a gust of 2 kt late in the climb: the band was reached when it was, 67 kt,
-    whatever the last half knot. Held below the band, it was not reached."""
+    """Held within the band of a VY of 72, with a gust of 2 kt late in the climb: reached when 67 kt were, whatever the
+    last half knot. Held below the band, it was not reached."""
 
     def held(t: float, most_kt: float) -> Sample:
         sample = made.sample(t)

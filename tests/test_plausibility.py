@@ -168,7 +168,11 @@ def _level_at_60(ias: Points) -> Flight:
     vertical = ((24.999, 0.0), (25.0, 720.0), (60.0, 720.0), (61.5, 0.0))
     level: Points = ((25.0, 400.0), (60.0, 820.0))
     speed: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), *ias)
-    return takeoff(ias_kt=speed, altitude_ft=level, vertical_speed_fpm=vertical).without("height_ft", "on_ground").between(5.0, 90.0)
+    return (
+        takeoff(ias_kt=speed, altitude_ft=level, vertical_speed_fpm=vertical)
+        .without("height_ft", "on_ground")
+        .between(5.0, 90.0)
+    )
 
 
 SLOWS: Points = ((64.0, 70.0), (74.0, 54.0))
@@ -183,8 +187,8 @@ TURNS: dict[str, dict[str, Value]] = {
 @pytest.mark.parametrize("shown_by", TURNS)
 @pytest.mark.parametrize("rate_hz", [1.0, 20.0])
 def test_slowing_in_a_turn_downwind_is_no_blocked_source(shown_by: str, rate_hz: float) -> None:
-    """Level and 16 kt slower in a turn, in which the wind holds the groundspeed: nothing is set aside. The same straight
-    on is a blocked source; and so is one that shows after a turn."""
+    """Level and 16 kt slower in a turn, in which the wind holds the groundspeed: nothing is set aside. The same
+    straight on is a blocked source; and so is one that shows after a turn."""
     turning = TURNS[shown_by]
     assert _told(fly(_level_at_60(SLOWS).with_(**turning).at(rate_hz))) == []
     for blocked in (_level_at_60(SLOWS), _level_at_60(((77.0, 70.0), (87.0, 54.0))).with_(**turning)):
