@@ -14,8 +14,9 @@ STUCK_S = 4.0
 STEP_MOST_S = 1.5  # a clock that skips is no climb
 BLOCKED_S = 3.0
 BLOCKED_KT = 12.0
-STRAIGHT_DEG, WINGS_LEVEL_DEG, STRAIGHT_SAMPLES = 15.0, 10.0, 4
-"""It flies straight on: no further off in direction, banked no more, in so many samples (no source)."""
+STRAIGHT_DEG, WINGS_LEVEL_DEG, SAMPLES = 15.0, 10.0, 4
+"""It flies straight on: no further off in direction, banked no more (common practice, no source). So many samples."""
+FULL_THROTTLE, POWER_PART, TURNS_MOST_DEG = 0.9, 0.95, 30.0  # open, as at first, banked (common practice, no source)
 LEAVES_KT = 3.0
 MAY_STAND_S, DOUBT_S = 3.0, 6.0  # so soon it seems to, and by then the airspeed has told (common practice, no source)
 STANDS_S = 7.5  # a weak climb of 100 ft/min leaves the band in this time
@@ -30,22 +31,21 @@ Row = tuple[float | None, ...]
 
 
 class _Since:
-    """A moment, with the speeds and the direction then; `straight_samples` since in which it flew straight on."""
+    """A moment, with the speeds and the direction then; and the samples since, with its own."""
 
-    __slots__ = ("ground_kt", "heading_deg", "ias_kt", "straight_samples", "t", "track_deg")
+    __slots__ = ("ground_kt", "heading_deg", "ias_kt", "samples", "t", "track_deg")
 
     def __init__(self, t: float, sample: Sample, ground_kt: float | None) -> None:
         self.t = t
         self.ias_kt, self.ground_kt = sample.ias_kt, ground_kt
         self.heading_deg, self.track_deg = sample.heading_deg, sample.track_deg
-        self.straight_samples = 1
+        self.samples = 1
 
     def straight_on(self, sample: Sample) -> bool:
         """Neither banked nor turned since; what is not sent says nothing against it."""
         turned_deg = max(
             _turned_deg(self.heading_deg, sample.heading_deg), _turned_deg(self.track_deg, sample.track_deg)
         )
-        self.straight_samples += 1
         return turned_deg <= STRAIGHT_DEG and abs(sample.bank_deg or 0.0) <= WINGS_LEVEL_DEG
 
     def slower_kt(self, ias_kt: float | None, ground_kt: float | None) -> float | None:
@@ -58,7 +58,7 @@ class _Since:
 class _Still(_Since):
     """Since when the altitude has stood still, and what vertical speed would have made of it."""
 
-    __slots__ = ("altitude_ft", "expected_ft", "fastest_fpm", "last_t", "straight")
+    __slots__ = ("altitude_ft", "expected_ft", "fastest_fpm", "first", "last_t", "straight")
 
     def __init__(self, t: float, altitude_ft: float, sample: Sample, ground_kt: float | None) -> None:
         super().__init__(t, sample, ground_kt)
@@ -66,6 +66,7 @@ class _Still(_Since):
         self.altitude_ft = altitude_ft
         self.expected_ft = 0.0
         self.fastest_fpm = 0.0
+        self.first = sample
         self.straight = _Since(t, sample, ground_kt)  # later than that while it turns
 
     def calmed(self, vertical_fpm: float | None) -> bool:
@@ -133,6 +134,8 @@ class StaticSource:
             since.expected_ft += vertical / 60.0 * min(t - since.last_t, STEP_MOST_S)
             since.fastest_fpm = max(since.fastest_fpm, abs(vertical))
         since.last_t = t
+        since.samples += 1
+        since.straight.samples += 1
         if not since.straight.straight_on(sample):
             since.straight = _Since(t, sample, ground_kt)
         lasted = t - since.t
@@ -143,9 +146,13 @@ class StaticSource:
         if lasted >= STUCK_S and far and not since.calmed(vertical):
             self._stuck_ft = since.altitude_ft
             self._set_aside(("altitude_ft",), "altitude stands still against vertical speed", t)
-        elif since.calmed(vertical) and _leaves_the_ground_speed(since.straight, t, sample, ground_kt):
-            self._stuck_ft = since.altitude_ft
-            self._set_aside(STATIC, "static source blocked", t)
+        elif since.calmed(vertical):
+            # In a turn the wind alone may hold the groundspeed up. At full power no aeroplane both stops climbing and
+            # slows down, though.
+            moment = since if _power_kept(since.first, sample) else since.straight
+            if _leaves_the_ground_speed(moment, t, sample, ground_kt):
+                self._stuck_ft = since.altitude_ft
+                self._set_aside(STATIC, "static source blocked", t)
 
     def _moves_again(self, t: float, now: Row) -> None:
         """The altitude that stood still has moved on: it is believed again."""
@@ -177,12 +184,25 @@ class StaticSource:
 
 
 def _leaves_the_ground_speed(since: _Since, t: float, sample: Sample, ground_kt: float | None) -> bool:
-    """The airspeed fell and the speed over the ground did not, in straight flight: in a turn the wind alone does that.
-    Where no speed over the ground is known, an eased throttle looks alike."""
-    if t - since.t < BLOCKED_S or since.straight_samples < STRAIGHT_SAMPLES:
+    """The airspeed fell and the groundspeed did not. Where that is not known, an eased throttle looks alike."""
+    if t - since.t < BLOCKED_S or since.samples < SAMPLES:
         return False
     slower_kt = since.slower_kt(sample.ias_kt, ground_kt)
     return slower_kt is not None and slower_kt >= BLOCKED_KT
+
+
+def _power_kept(before: Sample, now: Sample) -> bool:
+    """The throttle is open and the engine runs as before; in no steep turn, which takes the climb."""
+    return (
+        (now.throttle or 0.0) >= FULL_THROTTLE
+        and abs(now.bank_deg or 0.0) < TURNS_MOST_DEG
+        and _kept(before.rpm, now.rpm)
+        and _kept(before.manifold_pressure_inhg, now.manifold_pressure_inhg)
+    )
+
+
+def _kept(before: float | None, now: float | None) -> bool:
+    return before is None or now is None or now >= POWER_PART * before
 
 
 def _turned_deg(before_deg: float | None, now_deg: float | None) -> float:

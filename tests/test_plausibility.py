@@ -164,12 +164,12 @@ def test_levelling_off_and_slowing_is_no_blocked_source() -> None:
 
 
 def _level_at_60(ias: Points) -> Flight:
-    """Level at 820 ft from 60 s on, airspeed as given, and a groundspeed that stays at 70 kt."""
+    """Level at 820 ft from 60 s on, airspeed as given, a groundspeed that stays at 70 kt, and no throttle sent."""
     vertical = ((24.999, 0.0), (25.0, 720.0), (60.0, 720.0), (61.5, 0.0))
     level: Points = ((25.0, 400.0), (60.0, 820.0))
     speed: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), *ias)
     return (
-        takeoff(ias_kt=speed, altitude_ft=level, vertical_speed_fpm=vertical)
+        takeoff(ias_kt=speed, altitude_ft=level, vertical_speed_fpm=vertical, throttle=None)
         .without("height_ft", "on_ground")
         .between(5.0, 90.0)
     )
@@ -193,6 +193,15 @@ def test_slowing_in_a_turn_downwind_is_no_blocked_source(shown_by: str, rate_hz:
     assert _told(fly(_level_at_60(SLOWS).with_(**turning).at(rate_hz))) == []
     for blocked in (_level_at_60(SLOWS), _level_at_60(((77.0, 70.0), (87.0, 54.0))).with_(**turning)):
         assert ("channel-lost", "ias_kt") in _told(fly(blocked.at(rate_hz)))
+
+
+@pytest.mark.parametrize(("rpm", "found"), [(2350.0, True), (1900.0, False)])
+def test_at_full_power_a_turn_hides_no_blocked_source(rpm: float, found: bool) -> None:
+    """Slower and no longer climbing in a turn though the throttle is open and the engine runs as before: the static
+    source is blocked. With an engine that runs down it may be true."""
+    engine: Points = ((10.0, 700.0), (12.0, 2350.0), (62.0, 2350.0), (63.0, rpm))
+    flight = _level_at_60(SLOWS).with_(**TURNS["bank"], throttle=((10.0, 0.0), (12.0, 1.0)), rpm=engine)
+    assert (("channel-lost", "ias_kt") in _told(fly(flight))) == found
 
 
 def test_one_low_airspeed_after_a_gap_is_no_blocked_source() -> None:
