@@ -56,6 +56,8 @@ class Mapper:
         self.timed = any(channel.channel == "time_s" for channel in feed.channels)
         self._plans: dict[tuple[str | int, ...], list[Reading]] = {}
         self._told: set[str] = set()
+        self._found: set[str] = set()
+        self.absent: frozenset[str] = frozenset()  # channels told as not supplied, whose fields no record has had
         self._merger = Merger(feed) if feed.decode.merge else None
 
     def sample(self, record: Fields, arrival_ns: int | None = None) -> Sample | None:
@@ -98,9 +100,13 @@ class Mapper:
 
     def _tell_missing(self, plan: list[Reading], shape: tuple[str | int, ...]) -> None:
         found = {reading.channel for reading in plan}
+        self._found |= found
         missing = [c for c in self._channels if c.channel not in found and c.channel not in self._told]
+        self.absent -= found
         if missing:
-            self._told |= {channel.channel for channel in missing}
+            names = {channel.channel for channel in missing}
+            self._told |= names
+            self.absent |= names - self._found
             self._tally.once(f"missing {missing[0].channel}", missing_text(missing, shape))
 
     def _value(self, reading: Reading, raw: object) -> float | None:

@@ -50,6 +50,11 @@ class Pipeline:
     def _ways(self) -> Ways:
         return Ways(self._carefully, self.tally)
 
+    @property
+    def absent(self) -> frozenset[str]:
+        """Channels that are mapped to fields which no record has had."""
+        return self.mapper.absent
+
     def take_notices(self) -> list[str]:
         """What was wrong since the last call, one line each."""
         return [*self.decoder.take_notices(), *self.tally.take()]  # another package's decoder keeps its own

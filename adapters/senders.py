@@ -86,6 +86,11 @@ class Sender:
         """The packets remembered, in the order they came."""
         return [*self.first, *self.latest]
 
+    @property
+    def absent(self) -> frozenset[str]:
+        """Channels that are mapped to fields which no record of it has had."""
+        return getattr(self._pipeline, "absent", frozenset())
+
     def take_notices(self) -> list[str]:
         """What was wrong since the last call."""
         return [] if self._pipeline is None else self._pipeline.take_notices()

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import msgspec
 
+from adapters.checks_off import ChecksOff
 from adapters.fresh_ports import FreshPorts, address_of
 from adapters.ports import Packet
 from adapters.senders import Kept, MakeDecoding, PipelineLike, Sender, real_decoding
@@ -114,6 +115,7 @@ class Session:
         self.accepted: tuple[Input, ...] = ()
         self.samples = 0
         self._feed = feed
+        self._checks_off = ChecksOff(feed, aircraft, procedure, options)
         self._make_decoding = make_decoding
         self._coach = make_coach(aircraft, procedure, options)
         self._senders: OrderedDict[str, Sender] = OrderedDict()
@@ -158,7 +160,9 @@ class Session:
             self.accepted = (prime,)
         samples = sender.samples(packet.arrival_ns, packet.payload)
         self.accepted += (Input("packet", packet.arrival_ns, packet.origin, packet.payload),)
-        self._note(sender.take_notices())
+        notices = sender.take_notices()
+        if notices or len(self.accepted) > 1:  # one that takes over may have shown before what it lacks
+            self._note([*notices, *self._checks_off.more_lines(sender.absent)])
         return self._judge(samples, packet.arrival_ns)
 
     def tick(self, arrival_ns: int) -> list[Event]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from adapters.checks_off import ChecksOff
 from adapters.common import Setup
 from adapters.ports import Source
 from adapters.session import Session
@@ -35,8 +36,9 @@ def _lost_lines(source: Source | None) -> list[str]:
 
 def off_lines(setup: Setup) -> list[str]:
     """The checks that cannot be made with this feed, profile and procedure, a line each with the reason."""
-    from monitor.capabilities import checks_off
+    return ChecksOff(setup.feed, setup.aircraft, setup.procedure, setup.options).lines()
 
-    channels = frozenset(channel.channel for channel in setup.feed.channels)
-    off = checks_off(setup.aircraft, setup.procedure, setup.options, channels)
-    return [f"off: {check} ({why})" for check, why in off]
+
+def more_off_lines(setup: Setup, absent: frozenset[str]) -> list[str]:
+    """Those that are off besides, where the data lacks the fields of these channels."""
+    return ChecksOff(setup.feed, setup.aircraft, setup.procedure, setup.options).more_lines(absent)

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from math import inf
 
-AGREED_WITHIN_S = 3.0  # of very slow data one sample is believed after so long
+AGREED_WITHIN_S = 3.0  # so long, at most, a second sample is waited for,
+AGREED_WITHIN_DTS = 1.2  # or of very slow data until it has had its time (common practice, no source)
 
 
 class Hold:
@@ -61,10 +62,13 @@ class Hold:
 
     def begin_agreed(self, onset: float, now: float, interval_s: float) -> None:
         """The condition holds in the sample at `now`, true since `onset`: it counts once it has lasted and a second
-        sample says so too, for one alone may be a damaged value; two intervals without any are enough as well."""
+        sample says so too, for one alone may be a damaged value; two intervals without any are enough as well.
+        interval_s: since the sample before. A gap may make it long; that delays nothing that the next sample says too.
+        """
         if self.since is None:
             self.begin(onset)
-            self.at_least_until(now + min(2.0 * interval_s, AGREED_WITHIN_S))
+            most_s = max(AGREED_WITHIN_S, AGREED_WITHIN_DTS * interval_s)
+            self.at_least_until(now + min(2.0 * interval_s, most_s))
         elif not self.fired:
             due = max(self.since + self.hold_s, now)
             if self.due > due:

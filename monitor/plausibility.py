@@ -13,7 +13,8 @@ The rules, each with its reason (all numbers: common practice, no source):
 * Blocked static source. In the climb, altitude stays within 12 ft for 3 s, vertical speed (where sent) dies away, while
   indicated airspeed falls by 12 kt more than the speed over the ground, sent or made of positions: airspeed, altitude
   and vertical speed are then wrong together, and are set aside until the altitude has moved on by over 24 ft
-  (`monitor.static_source`). With no speed over the ground, an aeroplane that levels off and slows looks alike.
+  (`monitor.static_source`). With no speed over the ground, an aeroplane that levels off and slows looks alike; and in
+  a turn the wind holds the speed over the ground up, so that the 12 kt count in straight flight only, or at full power.
 * Altitude stuck. In the climb, altitude stays within 12 ft for 4 s or more while vertical speed adds up to over 36 ft
   and does not die away; when it has moved on by over 24 ft it is believed again;
   at a whole 50 or 100 ft it may come in steps of so much, and one and a half of them more are waited for

@@ -7,12 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from monitor.geo import turn
 from monitor.sample import Sample
 
 STUCK_S = 4.0
 STEP_MOST_S = 1.5  # a clock that skips is no climb
 BLOCKED_S = 3.0
 BLOCKED_KT = 12.0
+STRAIGHT_DEG, WINGS_LEVEL_DEG, SAMPLES = 15.0, 10.0, 4
+"""It flies straight on: no further off in direction, banked no more (common practice, no source). So many samples."""
+FULL_THROTTLE, POWER_PART, TURNS_MOST_DEG = 0.9, 0.95, 30.0  # open, as at first, banked (common practice, no source)
 LEAVES_KT = 3.0
 MAY_STAND_S, DOUBT_S = 3.0, 6.0  # so soon it seems to, and by then the airspeed has told (common practice, no source)
 STANDS_S = 7.5  # a weak climb of 100 ft/min leaves the band in this time
@@ -26,24 +30,44 @@ STATIC = ("ias_kt", "altitude_ft", "vertical_speed_fpm")
 Row = tuple[float | None, ...]
 
 
-class _Still:
-    """Since when the altitude has stood still, with the speeds then, and what vertical speed would have made of it."""
+class _Since:
+    """A moment, with the speeds and the direction then; and the samples since, with its own."""
 
-    __slots__ = ("altitude_ft", "expected_ft", "fastest_fpm", "ground_kt", "ias_kt", "last_t", "t")
+    __slots__ = ("ground_kt", "heading_deg", "ias_kt", "samples", "t", "track_deg")
 
-    def __init__(self, t: float, altitude_ft: float, ias_kt: float | None, ground_kt: float | None) -> None:
-        self.t = self.last_t = t
-        self.altitude_ft = altitude_ft
-        self.ias_kt = ias_kt
-        self.ground_kt = ground_kt
-        self.expected_ft = 0.0
-        self.fastest_fpm = 0.0
+    def __init__(self, t: float, sample: Sample, ground_kt: float | None) -> None:
+        self.t = t
+        self.ias_kt, self.ground_kt = sample.ias_kt, ground_kt
+        self.heading_deg, self.track_deg = sample.heading_deg, sample.track_deg
+        self.samples = 1
+
+    def straight_on(self, sample: Sample) -> bool:
+        """Neither banked nor turned since; what is not sent says nothing against it."""
+        turned_deg = max(
+            _turned_deg(self.heading_deg, sample.heading_deg), _turned_deg(self.track_deg, sample.track_deg)
+        )
+        return turned_deg <= STRAIGHT_DEG and abs(sample.bank_deg or 0.0) <= WINGS_LEVEL_DEG
 
     def slower_kt(self, ias_kt: float | None, ground_kt: float | None) -> float | None:
         """How much slower the airspeed became than the speed over the ground did; None where one is not known."""
         if self.ias_kt is None or ias_kt is None or self.ground_kt is None or ground_kt is None:
             return None
         return self.ias_kt - ias_kt - max(self.ground_kt - ground_kt, 0.0)
+
+
+class _Still(_Since):
+    """Since when the altitude has stood still, and what vertical speed would have made of it."""
+
+    __slots__ = ("altitude_ft", "expected_ft", "fastest_fpm", "first", "last_t", "straight")
+
+    def __init__(self, t: float, altitude_ft: float, sample: Sample, ground_kt: float | None) -> None:
+        super().__init__(t, sample, ground_kt)
+        self.last_t = t
+        self.altitude_ft = altitude_ft
+        self.expected_ft = 0.0
+        self.fastest_fpm = 0.0
+        self.first = sample
+        self.straight = _Since(t, sample, ground_kt)  # later than that while it turns
 
     def calmed(self, vertical_fpm: float | None) -> bool:
         """Vertical speed is dying away too, as it does on the same blocked source; True where it is not sent."""
@@ -72,7 +96,7 @@ class StaticSource:
         if altitude is None:
             self._still = None
         elif since is None or abs(altitude - since.altitude_ft) > STILL_FT:
-            self._still = _Still(t, altitude, sample.ias_kt, ground_kt)
+            self._still = _Still(t, altitude, sample, ground_kt)
         else:
             self._judge_still(since, t, sample, ground_kt)
 
@@ -110,6 +134,10 @@ class StaticSource:
             since.expected_ft += vertical / 60.0 * min(t - since.last_t, STEP_MOST_S)
             since.fastest_fpm = max(since.fastest_fpm, abs(vertical))
         since.last_t = t
+        since.samples += 1
+        since.straight.samples += 1
+        if not since.straight.straight_on(sample):
+            since.straight = _Since(t, sample, ground_kt)
         lasted = t - since.t
         if lasted < BLOCKED_S:
             return
@@ -119,8 +147,10 @@ class StaticSource:
             self._stuck_ft = since.altitude_ft
             self._set_aside(("altitude_ft",), "altitude stands still against vertical speed", t)
         elif since.calmed(vertical):
-            slower_kt = since.slower_kt(sample.ias_kt, ground_kt)  # without the ground's, an eased throttle looks alike
-            if slower_kt is not None and slower_kt >= BLOCKED_KT:
+            # In a turn the wind alone may hold the groundspeed up. At full power no aeroplane both stops climbing and
+            # slows down, though.
+            moment = since if _power_kept(since.first, sample) else since.straight
+            if _leaves_the_ground_speed(moment, t, sample, ground_kt):
                 self._stuck_ft = since.altitude_ft
                 self._set_aside(STATIC, "static source blocked", t)
 
@@ -151,6 +181,32 @@ class StaticSource:
         self.aside = self.aside - {channel}
         self._lost.discard(NAMES.index(channel))
         self._tell("channel-back", channel, why, t)
+
+
+def _leaves_the_ground_speed(since: _Since, t: float, sample: Sample, ground_kt: float | None) -> bool:
+    """The airspeed fell and the groundspeed did not. Where that is not known, an eased throttle looks alike."""
+    if t - since.t < BLOCKED_S or since.samples < SAMPLES:
+        return False
+    slower_kt = since.slower_kt(sample.ias_kt, ground_kt)
+    return slower_kt is not None and slower_kt >= BLOCKED_KT
+
+
+def _power_kept(before: Sample, now: Sample) -> bool:
+    """The throttle is open and the engine runs as before; in no steep turn, which takes the climb."""
+    return (
+        (now.throttle or 0.0) >= FULL_THROTTLE
+        and abs(now.bank_deg or 0.0) < TURNS_MOST_DEG
+        and _kept(before.rpm, now.rpm)
+        and _kept(before.manifold_pressure_inhg, now.manifold_pressure_inhg)
+    )
+
+
+def _kept(before: float | None, now: float | None) -> bool:
+    return before is None or now is None or now >= POWER_PART * before
+
+
+def _turned_deg(before_deg: float | None, now_deg: float | None) -> float:
+    return 0.0 if before_deg is None or now_deg is None else abs(turn(before_deg, now_deg))
 
 
 def _alone(sample: Sample) -> bool:

@@ -104,8 +104,14 @@ class Teller:
         """The silence around rotation."""
         phase = self._phases.phase
         if phase in ON_THE_ROLL or phase == "lined-up":  # a stream may begin on the roll
-            return self._judge.zone == "late"
+            return self._judge.zone == "late" or self._near_by_now(t)
         return phase == "initial-climb" and t < self.quiet_until
+
+    def _near_by_now(self, t: float) -> bool:
+        """Airspeed, or all data, is missing: going on as before, it is less than 2 s from VR by now."""
+        s = self._s
+        known_t = s.v_trend.t if s.ias is None and s.v_measured else s.ias_trend.t
+        return self._judge.to_rotate_s - (t - known_t) <= self._set.abort_line_s
 
     def level_of(self, id_: str) -> str:
         """The coaching level of an item: its own, or the procedure's; "auto" prompts until it is told otherwise."""
@@ -173,7 +179,8 @@ class Teller:
         if it `lasts`."""
 
         def again(t: float) -> None:
-            if self.quiet(t):
+            # On the roll the silence has no end; without the airspeed it may only seem to.
+            if self.quiet(t) or self._phases.phase in ON_THE_ROLL:
                 hold.again(t + ASK_AGAIN_S)
             elif lasts():
                 self.remark("caution", id_, t, id_)

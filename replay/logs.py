@@ -90,6 +90,10 @@ class Log:
             first = f"; the first: {told[0]}" if told else ""
             raise Faults([f"flight {self.path}: no usable row among {self.rows:,} lines{first}"])
 
+    def absent(self) -> frozenset[str]:
+        """Channels that are mapped to fields which no row has had."""
+        return getattr(self._pipeline, "absent", frozenset())
+
     def take_notices(self) -> list[str]:
         """What was wrong since the last call."""
         self.notices = self._pipeline.take_notices()

@@ -21,7 +21,8 @@ class Flight(msgspec.Struct, frozen=True):
     """A flight ready to play. kind: "recording" or "log". steps can be gone through once.
 
     notes: lines for a person before it begins. closing_notes: what there is to say afterwards (data faults). spoken:
-    the voice's log, or why there is none.
+    the voice's log, or why there is none. absent: the channels mapped to fields that a log's rows have not had; of a
+    recording's packets the session tells.
     """
 
     kind: str
@@ -30,6 +31,7 @@ class Flight(msgspec.Struct, frozen=True):
     notes: tuple[str, ...]
     closing_notes: Callable[[], list[str]]
     spoken: Sequence[Spoken] | str
+    absent: Callable[[], frozenset[str]] = frozenset
 
 
 def open_flight(args: argparse.Namespace, given: str, faults: Iterable[str] = ()) -> Flight:
@@ -79,4 +81,5 @@ def _log(args: argparse.Namespace, path: Path) -> Flight:
     gathering.done()
     assert setup is not None
     log = Log(path, setup.feed)
-    return Flight("log", setup, log.samples(), setup.notes, log.take_notices, "a text log holds no voice's log")
+    no_voice = "a text log holds no voice's log"
+    return Flight("log", setup, log.samples(), setup.notes, log.take_notices, no_voice, log.absent)

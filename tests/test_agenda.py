@@ -144,3 +144,19 @@ def test_one_that_fires_may_arm_another_in_the_same_look() -> None:
     first.begin(0.0)
     agenda.run(5.0)
     assert fired == [("first", 1.0), ("second", 2.0)]
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "due_s"), [(0.05, 1.5), (1.0, 2.0), (2.0, 3.0), (2.5, 3.0), (5.0, 6.0), (9.0, 10.8)]
+)
+def test_a_second_sample_is_waited_for_as_long_as_it_takes(interval_s: float, due_s: float) -> None:
+    """A hold of 1.5 s that one sample began waits two intervals more, 3 s at most, or until the next has had its time;
+    once a second one agrees, no longer than its 1.5 s."""
+    for agrees in (False, True):
+        kept = Kept()
+        hold = kept.hold("a", 1.5)
+        hold.begin_agreed(10.0, 10.0, interval_s)
+        if agrees:
+            hold.begin_agreed(10.0, 10.05, 0.05)
+        kept.agenda.run(30.0)
+        assert kept.fired == [("a", pytest.approx(11.5 if agrees else 10.0 + due_s))]

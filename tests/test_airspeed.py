@@ -270,6 +270,19 @@ def test_airspeed_lost_from_the_feed_is_data_lost_not_dead() -> None:
     assert event.say == "Data lost"
 
 
+@pytest.mark.parametrize("gone_s", [20.4, 22.0, 24.0])
+@pytest.mark.parametrize("groundspeed", [True, False])
+def test_airspeed_lost_close_to_rotation_is_said_after_it(gone_s: float, groundspeed: bool) -> None:
+    """Gone where VR is less than 2 s away once 1.5 s are over: an event then, and the words 2 s after lift-off."""
+    flight = takeoff() if groundspeed else takeoff().without("groundspeed_kt")
+    flown = fly(flight.bend("ias_kt", gone_s, 99.0, None).between(5.0, 40.0))
+    first, *later = flown.all("caution", "data-lost")
+    assert (first.t_s, first.say) == (pytest.approx(gone_s + 1.5, abs=0.1), None)
+    said = [event for event in later if event.say]
+    assert [event.say for event in said] == ["Data lost"]
+    assert 27.0 <= (said[0].t_s or 0.0) <= 28.0
+
+
 @pytest.mark.parametrize(("gone_s", "said"), [(1.2, False), (3.4, True)])
 def test_a_gap_of_a_second_is_no_loss(gone_s: float, said: bool) -> None:
     """Airspeed missing for 1.2 s is not worth a word; for 3.4 s it is (1.5 s to be given up, 1.5 s more to be told)."""

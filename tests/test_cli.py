@@ -180,6 +180,19 @@ def test_replay_of_a_log_in_json(run: Run, log: Path, tmp_path: Path) -> None:
     assert "fictional" in err and "Traceback" not in err
 
 
+def test_a_replay_names_the_checks_that_the_log_switches_off(run: Run, tmp_path: Path) -> None:
+    """A log without the column that the feed maps to bank: "off: bank" once, at the end; with the column nothing."""
+    names = ("time_s", "ias_kt", "height_ft", "bank_deg")
+    channels = "".join(f'{name} = {{ field = "{name}" }}\n' for name in names)
+    (tmp_path / "feed.toml").write_text(f'[decode]\nformat = "delimited"\nheader = "required"\n[channels]\n{channels}')
+    for columns, off in ((names[:3], ["off: bank (no bank_deg)"]), (names, [])):
+        rows = [",".join(columns), *(",".join([str(n)] + ["0"] * (len(columns) - 1)) for n in range(5))]
+        (tmp_path / "a.csv").write_text("\n".join(rows) + "\n")
+        status, _, err = run("replay", str(tmp_path / "a.csv"), "--feed", str(tmp_path / "feed.toml"), "--fast")
+        assert status == 0
+        assert [line for line in err.splitlines() if line.startswith("off: bank")] == off
+
+
 def test_replay_in_plain_lines(run: Run, log: Path, tmp_path: Path) -> None:
     """Without --json and without a terminal the calls are plain lines on standard output."""
     status, out, _ = run("replay", str(log), "--feed", str(tmp_path / "feed.toml"), "--fast")

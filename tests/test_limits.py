@@ -185,3 +185,16 @@ def test_two_gauges_with_one_word_sound_once() -> None:
     high = [event for event in flown.all("caution") if event.t_s is not None and event.t_s > 60.0]
     assert sorted(event.id for event in high) == ["cht-high", "oil-pressure-high"]
     assert [event.say for event in high if event.say] == ["Engine. Return and land"]
+
+
+@pytest.mark.parametrize("rate_hz", [0.2, 0.25])
+@pytest.mark.parametrize("at_s", [15.0, 60.0])
+def test_one_damaged_value_of_a_very_slow_feed_is_no_warning(rate_hz: float, at_s: float) -> None:
+    """At a sample in 4 or 5 s one oil pressure of 0 brings nothing, on the roll and aloft; two in a row a warning with
+    the second."""
+    slow = takeoff(rate_hz)
+    found_s = float(next(t for t in slow.times() if t >= at_s))
+    assert fly(slow.bend("oil_pressure_psi", found_s, found_s + 1.0, 0.0)).warnings == []
+    low = fly(slow.bend("oil_pressure_psi", found_s, found_s + 1.0 + 1.0 / rate_hz, 0.0))
+    assert [reason for _, reason in low.warnings] == ["oil-pressure-low"]
+    assert low.all("warning")[0].t_s == pytest.approx(found_s + 1.0 / rate_hz)

@@ -131,3 +131,12 @@ def test_a_large_log_is_streamed(tmp_path: Path) -> None:
     log = Log(path, load_feed(FEED, "feed test"))
     next(iter(log.samples()))
     assert log.rows == 2
+
+
+def test_a_log_tells_which_mapped_fields_no_row_has(tmp_path: Path) -> None:
+    """A channel mapped to a column that the header lacks is absent once the rows are read; one that is there is not."""
+    feed = FEED.replace('columns = ["t", "v", "h"]\n', "") + 'bank_deg = { field = "b" }\n'
+    for text, absent in (("t,v,h\n1,2,3\n", {"bank_deg"}), ("t,v,h,b\n1,2,3,4\n", set[str]())):
+        log = _log(tmp_path, text, feed)
+        assert len(list(log.samples())) == 1
+        assert log.absent() == absent

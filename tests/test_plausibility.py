@@ -13,7 +13,7 @@ import pytest
 
 from monitor.plausibility import JUMPS, Plausibility
 from monitor.sample import CHANNELS, Sample
-from tests.synthetic import GOVERNED, Flown, Points, Value, fly, governed, takeoff
+from tests.synthetic import GOVERNED, Flight, Flown, Points, Value, at, fly, governed, takeoff
 
 ROLL = (5.0, 24.8)
 WILD = {
@@ -161,6 +161,53 @@ def test_levelling_off_and_slowing_is_no_blocked_source() -> None:
     vertical = ((24.999, 0.0), (25.0, 720.0), (45.0, 720.0), (46.5, 0.0))
     flight = takeoff(ias_kt=slower, groundspeed_kt=slower, vertical_speed_fpm=vertical).without("height_ft")
     assert _told(fly(flight.bend("altitude_ft", 45.0, 999.0, 640.0).between(5.0, 65.0))) == []
+
+
+def _level_at_60(ias: Points) -> Flight:
+    """Level at 820 ft from 60 s on, airspeed as given, a groundspeed that stays at 70 kt, and no throttle sent."""
+    vertical = ((24.999, 0.0), (25.0, 720.0), (60.0, 720.0), (61.5, 0.0))
+    level: Points = ((25.0, 400.0), (60.0, 820.0))
+    speed: Points = ((11.0, 0.0), (25.0, 56.0), (39.0, 70.0), *ias)
+    return (
+        takeoff(ias_kt=speed, altitude_ft=level, vertical_speed_fpm=vertical, throttle=None)
+        .without("height_ft", "on_ground")
+        .between(5.0, 90.0)
+    )
+
+
+SLOWS: Points = ((64.0, 70.0), (74.0, 54.0))
+AROUND: Points = ((62.0, 80.0), (76.0, 176.0))
+TURNS: dict[str, dict[str, Value]] = {
+    "bank": {"bank_deg": ((62.0, 0.0), (63.0, 18.0), (75.0, 18.0), (76.0, 0.0))},
+    "heading": {"heading_deg": AROUND},
+    "track": {"track_deg": AROUND, "heading_deg": None, "bank_deg": None},
+}
+
+
+@pytest.mark.parametrize("shown_by", TURNS)
+@pytest.mark.parametrize("rate_hz", [1.0, 20.0])
+def test_slowing_in_a_turn_downwind_is_no_blocked_source(shown_by: str, rate_hz: float) -> None:
+    """Level and 16 kt slower in a turn, in which the wind holds the groundspeed: nothing is set aside. The same
+    straight on is a blocked source; and so is one that shows after a turn."""
+    turning = TURNS[shown_by]
+    assert _told(fly(_level_at_60(SLOWS).with_(**turning).at(rate_hz))) == []
+    for blocked in (_level_at_60(SLOWS), _level_at_60(((77.0, 70.0), (87.0, 54.0))).with_(**turning)):
+        assert ("channel-lost", "ias_kt") in _told(fly(blocked.at(rate_hz)))
+
+
+@pytest.mark.parametrize(("rpm", "found"), [(2350.0, True), (1900.0, False)])
+def test_at_full_power_a_turn_hides_no_blocked_source(rpm: float, found: bool) -> None:
+    """Slower and no longer climbing in a turn though the throttle is open and the engine runs as before: the static
+    source is blocked. With an engine that runs down it may be true."""
+    engine: Points = ((10.0, 700.0), (12.0, 2350.0), (62.0, 2350.0), (63.0, rpm))
+    flight = _level_at_60(SLOWS).with_(**TURNS["bank"], throttle=((10.0, 0.0), (12.0, 1.0)), rpm=engine)
+    assert (("channel-lost", "ias_kt") in _told(fly(flight))) == found
+
+
+def test_one_low_airspeed_after_a_gap_is_no_blocked_source() -> None:
+    """Level at a steady speed, nothing for 4 s, then one damaged airspeed of 55 kt: nothing is set aside."""
+    flight = _level_at_60(()).bend("ias_kt", 64.0, 64.04, 55.0)
+    assert _told(fly([s for s in flight.samples() if not 60.0 < at(s) < 63.99])) == []
 
 
 def test_the_rules_are_about_channels_that_exist() -> None:

@@ -295,3 +295,18 @@ def test_unknown_input_kind_is_refused() -> None:
     """An input that this version does not know is an error, not a silent gap."""
     with pytest.raises(ValueError, match="not known"):
         apply(make_session(), Input("future", 0))
+
+
+@pytest.mark.parametrize(("header", "off"), [("t,v,h,p", ["bank", "flaps seen"]), ("t,v,h,p,b,f", [])])
+def test_the_checks_that_an_absent_field_switches_off_are_told_once(header: str, off: list[str]) -> None:
+    """Two mapped fields are in no record: what is off for want of them is told once, with the first sample; with all
+    fields there nothing is told."""
+    channels = 'bank_deg = { field = "b" }\nflaps_deg = { field = "f" }\npitch_deg = { field = "p" }\n'
+    session = make_session(FEED.replace('columns = ["t", "v", "h"]\n', "") + channels)
+    row = ",1" * header.count(",")
+    told: list[list[str]] = []
+    for n, line in enumerate((header, f"0{row}", f"1{row}", header, f"2{row}")):
+        session.packet(Packet(START_NS + n * 10**9, A, f"{line}\n".encode()))
+        lines = [line for line in session.take_notices() if line.startswith("off: ")]
+        told.append([line.removeprefix("off: ").split(" (")[0] for line in lines])
+    assert told == [[], off, [], [], []]

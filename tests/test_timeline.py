@@ -7,9 +7,10 @@ from itertools import pairwise
 import msgspec
 import pytest
 
+from monitor.options import Options
 from monitor.sample import Sample
 from monitor.timeline import Timeline
-from tests.synthetic import ARRIVAL_S, Flown, at, fly, step, takeoff
+from tests.synthetic import ARRIVAL_S, Flown, at, changed, fly, step, takeoff
 
 
 class Line:
@@ -75,6 +76,29 @@ def test_the_first_sample_after_a_loss_is_judged_however_fast_the_stream() -> No
     line.line.check_lost(ARRIVAL_S + 107.5)
     assert line.offer(108.013, ARRIVAL_S + 108.013) == [108.013]
     assert line.ids == ["started", "lost", "back"]
+
+
+@pytest.mark.parametrize("interval_s", [2.0, 3.0, 5.0])
+def test_a_slow_feed_does_not_begin_with_a_loss(interval_s: float) -> None:
+    """One sample in 2, 3 or 5 s: nothing is lost between the first two, though we look all the time."""
+    line = Line()
+    for n in range(4):
+        line.offer(100.0 + n * interval_s, ARRIVAL_S + n * interval_s)
+        for part in (0.25, 0.5, 0.75, 0.99):
+            line.line.check_lost(ARRIVAL_S + (n + part) * interval_s)
+    assert line.said == [("started", 100.0)]
+
+
+def test_a_feed_of_one_sample_is_lost_after_six_seconds() -> None:
+    """A single sample and nothing more is lost 6 s later; with a second one 0.05 s after it, 2 s after that."""
+    one, two = Line(), Line()
+    one.offer(100.0, ARRIVAL_S)
+    assert one.line.lost_at() == ARRIVAL_S + 6.0
+    one.line.check_lost(ARRIVAL_S + 7.0)
+    assert one.said == [("started", 100.0), ("lost", 106.0)]
+    two.run(100.0, 100.05)
+    two.line.check_lost(ARRIVAL_S + 103.0)
+    assert two.said == [("started", 100.0), ("lost", 102.05)]
 
 
 @pytest.mark.parametrize("how", ["lost", "paused", "jump"])
@@ -355,7 +379,7 @@ def test_nothing_falls_due_while_paused() -> None:
 
 def test_a_tick_never_runs_ahead_of_feed_time() -> None:
     """However late a tick comes, only what falls due within one usual interval of the last sample is given."""
-    samples = takeoff(oil_pressure_psi=step(19.0, 75.0, 10.0)).between(5.0, 20.0).samples()
+    samples = takeoff(oil_pressure_psi=step(18.0, 75.0, 10.0)).between(5.0, 19.0).samples()
     flown = fly(samples)
     assert flown.warnings == []
     later = flown.coach.tick(ARRIVAL_S + 1000.0)
@@ -365,17 +389,52 @@ def test_a_tick_never_runs_ahead_of_feed_time() -> None:
 def test_lost_in_the_roll_is_said_once() -> None:
     """1.5 s after the last sample of a feed that falls silent in the roll "Data lost" is said, once, and half a second
     later it is `lost`; standing still nothing is said."""
-    rolling, standing = fly(takeoff().between(5.0, 20.0)), fly(takeoff().between(0.0, 8.0))
+    rolling, standing = fly(takeoff().between(5.0, 19.0)), fly(takeoff().between(0.0, 8.0))
     last_s = rolling.coach.timeline.arrival_s
     rolling.coach.tick(last_s + 1.0)
     assert rolling.coach.next_deadline() == pytest.approx(last_s + 1.5)
     assert rolling.coach.tick(last_s + 1.49) == []
     (said,) = rolling.coach.tick(last_s + 1.6)
     assert (said.kind, said.id, said.say) == ("caution", "data-lost", "Data lost")
-    assert said.t_s == pytest.approx(21.5, abs=0.1)
+    assert said.t_s == pytest.approx(20.5, abs=0.1)
     assert [(e.id, e.say) for e in rolling.coach.tick(last_s + 2.1)] == [("lost", None)]
     assert rolling.coach.tick(last_s + 40.0) == []
     assert [(e.id, e.say) for e in standing.coach.tick(ARRIVAL_S + 25.0)] == [("lost", None)]
+
+
+def _lost_words(flown: Flown, *after_s: float) -> list[list[str | None]]:
+    """What the events of lost data say, by a tick each, so many seconds after the last sample."""
+    last_s = flown.coach.timeline.arrival_s
+    return [[e.say for e in flown.coach.tick(last_s + s) if e.id == "data-lost"] for s in after_s]
+
+
+@pytest.mark.parametrize(("ends_s", "words_s"), [(20.8, 6.5), (22.5, 6.5), (24.9, 6.5), (27.0, 2.0)])
+def test_a_feed_that_falls_silent_around_rotation_is_told_without_words_first(ends_s: float, words_s: float) -> None:
+    """VR would be less than 2 s away, or lift-off was less than 4 s ago where so much is set: an event without words
+    after 1.5 s, and the words 5 s later, or when the 4 s are over; once, however often it is looked at."""
+    using = changed(quiet_after_s=4.0)
+    flown = fly(takeoff().between(5.0, ends_s), using=using)
+    last_s = flown.coach.timeline.arrival_s
+    assert flown.coach.next_deadline() == pytest.approx(last_s + 1.5)
+    told = _lost_words(flown, 1.49, 1.51, words_s - 0.05, words_s + 0.05, 60.0)
+    assert told == [[], [None], [], ["Data lost"], []]
+    assert _lost_words(fly(takeoff().between(5.0, ends_s), using=using), 1000.0) == [[None, "Data lost"]]
+
+
+def test_a_feed_that_comes_back_in_the_silence_is_not_called_lost() -> None:
+    """Silent for 2.5 s around rotation: no words; lost again in the climb it is said."""
+    flown = fly(takeoff().between(5.0, 60.0).dropping(lambda n: 350 <= n < 400 or 800 <= n < 860))
+    assert [(e.say, (e.t_s or 0.0) > 40.0) for e in flown.all("caution", "data-lost")] == [
+        (None, False),
+        ("Data lost", True),
+    ]
+
+
+@pytest.mark.parametrize("ends_s", [18.0, 22.5, 40.0])
+def test_at_level_test_lost_data_is_shown_only(ends_s: float) -> None:
+    """ "Warnings only": a feed that falls silent is told once, without words."""
+    flown = fly(takeoff().between(5.0, ends_s), options=Options(level="test"))
+    assert _lost_words(flown, 2.0, 60.0) == [[None], []]
 
 
 def test_data_lost_is_said_once_a_takeoff() -> None:

@@ -9,7 +9,7 @@ from adapters import common, interrupts
 from adapters.cli import EXIT_INTERRUPTED
 from adapters.outputs import Outputs, Teller
 from adapters.speaking import Speaking, open_voice
-from adapters.telling import closing_lines, off_lines
+from adapters.telling import closing_lines, more_off_lines, off_lines
 from monitor.toml_check import shown
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ def _play(args: argparse.Namespace, flight: Flight, tell: Teller, stop: interrup
         finally:
             tell.outputs = None
             outputs.close()
-    for line in (*closing_lines(session), *flight.closing_notes()):
+    for line in (*closing_lines(session), *flight.closing_notes(), *more_off_lines(setup, flight.absent())):
         tell(line)
 
 

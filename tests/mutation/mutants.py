@@ -510,10 +510,18 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a second sample is not waited for",
         "monitor/agenda.py",
-        "            self.at_least_until(now + min(2.0 * interval_s, AGREED_WITHIN_S))\n",
+        "            self.at_least_until(now + min(2.0 * interval_s, most_s))\n",
         "",
         "one damaged rpm of a slow feed is a warning",
         POWER,
+    ),
+    Mutant(
+        "the second sample of a very slow feed is not waited for",
+        "monitor/agenda.py",
+        "AGREED_WITHIN_DTS = 1.2",
+        "AGREED_WITHIN_DTS = 0.6",
+        "one damaged oil pressure at a sample in 5 s is an abort",
+        LIMITS,
     ),
     Mutant(
         "the second sample has no say",
@@ -777,7 +785,7 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "quiet window off",
         "monitor/teller.py",
-        'return self._judge.zone == "late"',
+        'return self._judge.zone == "late" or self._near_by_now(t)',
         "return False",
         "remarks sound around rotation",
         ROUTINE,
@@ -1003,10 +1011,26 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "data lost again and again",
         "monitor/deadlines.py",
-        "        self._data.said = True\n",
+        "        self._data.said = not hushed\n",
         "",
         '"Data lost" with each gap',
         TIMELINE,
+    ),
+    Mutant(
+        "data lost around rotation",
+        "monitor/deadlines.py",
+        "        hushed = heard and self._hushed[0] != last_s and teller.quiet(t)\n",
+        "        hushed = False\n",
+        '"Data lost" in the silence around rotation',
+        TIMELINE,
+    ),
+    Mutant(
+        "without the airspeed VR comes no nearer",
+        "monitor/teller.py",
+        " or self._near_by_now(t)",
+        "",
+        '"Data lost" at VR',
+        AIRSPEED,
     ),
     Mutant(
         "a slow feed is lost",
@@ -1223,6 +1247,14 @@ MUTANTS: tuple[Mutant, ...] = (
         "LOST_S = 2.0",
         "LOST_S = 5.0",
         "a silent feed is noticed 3 s late",
+        TIMELINE,
+    ),
+    Mutant(
+        "lost before the second sample",
+        "monitor/timeline.py",
+        "LOST_FIRST_S = 6.0",
+        "LOST_FIRST_S = 2.0",
+        "every slow feed begins with lost and back",
         TIMELINE,
     ),
     Mutant(
@@ -1468,9 +1500,17 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "blocked static believed",
         "monitor/static_source.py",
-        "if slower_kt is not None and slower_kt >= BLOCKED_KT:",
-        "if False:",
+        "return slower_kt is not None and slower_kt >= BLOCKED_KT",
+        "return False",
         "a blocked static source is believed",
+        PLAUSIBLE,
+    ),
+    Mutant(
+        "a turn blocks the static source",
+        "monitor/static_source.py",
+        "        if not since.straight.straight_on(sample):\n",
+        "        if False and not since.straight.straight_on(sample):\n",
+        '"Data lost" with healthy instruments, in the turn to downwind',
         PLAUSIBLE,
     ),
     # ---- checks and words --------------------------------------------------------------------------------------------
