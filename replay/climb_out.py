@@ -99,16 +99,12 @@ def obstacle_speed_kt(m: Measures) -> float:
 
 
 def seconds_to_best_rate(m: Measures) -> float:
-    """Seconds from lift-off until the airspeed first was inside the climb speed's band (short-field: from the
-    obstacle's height).
-
-    To the band's lower edge, VY - 5 kt: of a climb held half a knot below VY, a gust would decide when VY was reached.
-    """
+    """Seconds from lift-off until the airspeed first reached VY (short-field: from the obstacle's height)."""
     start = _cleared_s(m) if m.procedure.short_field else m.liftoff_s
-    low = m.aircraft.speeds_kias.best_rate - BAND_MINUS_KT
-    found = m.series.column("ias_kt").crossing(low, start, m.takeoff.aloft_until_s, INSTANT_S)
+    target = m.aircraft.speeds_kias.best_rate
+    found = m.series.column("ias_kt").crossing(target, start, m.takeoff.aloft_until_s, INSTANT_S)
     if found is None:
-        raise NotMeasured(f"VY - {BAND_MINUS_KT:.0f} kt was not reached")
+        raise NotMeasured("VY was not reached")
     return found - start
 
 

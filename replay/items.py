@@ -12,7 +12,6 @@ from replay.series import NotMeasured
 
 COMMON = "common practice, no source"
 ACS_SPEED = "FAA-S-ACS-6C PA.IV.A.S11: maintain VY +10/-5 kt"
-TO_THE_BAND = "to VY - 5 kt, where the band of FAA-S-ACS-6C PA.IV.A.S11 begins; the seconds are " + COMMON
 ACS_OBSTACLE = "FAA-S-ACS-6C PA.IV.E.S10: VX +10/-5 kt to the obstacle or 50 ft"
 ACS_ROTATE = "FAA-S-ACS-6C PA.IV.A.S9 gives no number; the band is " + COMMON
 ACS_DIRECTION = "FAA-S-ACS-6C PA.IV.A.S14 gives no number; the band is " + COMMON
@@ -221,7 +220,7 @@ CLIMB: tuple[Rule, ...] = (
                                            low=1.1)),
     ("ground-roll", Measures.ground_roll_ft, _ground_roll_goal),
     *ROLL,
-    ("best-rate-after", climb_out.seconds_to_best_rate, _fixed("s", TO_THE_BAND, high=20.0)),
+    ("best-rate-after", climb_out.seconds_to_best_rate, _fixed("s", COMMON, high=20.0)),
     ("lowest-speed", climb_out.lowest_speed_kt, _lowest_goal),
     ("climb-speed", Measures.climb_ias_mean_kt, _around("best_rate", 5, 10, ACS_SPEED)),
     ("climb-speed-share", climb_out.climb_share_percent, _fixed("%", ACS_SPEED + "; 90 % is " + COMMON, 100.0, 90.0)),

@@ -81,7 +81,7 @@ def test_the_items_of_a_known_flight() -> None:
     result = _of(made.rows(20.0))
     expected = {
         "full-power-after": 0.9,  # throttle passes 95 % at 10.9 s
-        "best-rate-after": 72.0 - 5.0 - made.LIFTOFF_KT,  # 1 kt/s
+        "best-rate-after": 72.0 - made.LIFTOFF_KT,  # 1 kt/s
         "lowest-speed": made.LIFTOFF_KT,
         "first-turn-height": 600.0,  # banked from 86 s
         "bank-in-turn": 18.0,
@@ -94,25 +94,6 @@ def test_the_items_of_a_known_flight() -> None:
     }
     for id_, value in expected.items():
         assert _item(result, id_).actual == pytest.approx(value, abs=0.6 if id_ == "first-turn-height" else 0.06), id_
-
-
-@pytest.mark.parametrize("steady_kt", [68.5, 70.0, 71.5, 72.5])
-def test_a_climb_a_little_below_vy_has_reached_its_speed(steady_kt: float) -> None:
-    """Held within the band of a VY of 72, with a gust of 2 kt late in the climb: reached when 67 kt were, whatever the
-    last half knot. Held below the band, it was not reached."""
-
-    def held(t: float, most_kt: float) -> Sample:
-        sample = made.sample(t)
-        gust_kt = 2.0 if 75.0 <= t <= 76.0 else 0.0
-        fast_kt = made.LIFTOFF_KT + max(t - made.LIFTOFF_S, 0.0)
-        ias_kt = made.speed_kt(t) if t < made.LIFTOFF_S else min(fast_kt, most_kt)
-        return msgspec.structs.replace(sample, ias_kt=ias_kt + gust_kt)
-
-    item = _item(_of(made.rows(10.0, lambda t: held(t, steady_kt))), "best-rate-after")
-    assert item.actual == pytest.approx(67.0 - made.LIFTOFF_KT, abs=0.06)
-    assert item.verdict == "within"
-    slow = _item(_of(made.rows(10.0, lambda t: held(t, 64.0))), "best-rate-after")
-    assert (slow.actual, slow.why) == (None, "VY - 5 kt was not reached")
 
 
 def test_the_climb_band_is_that_of_the_standard() -> None:
