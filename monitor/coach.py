@@ -11,7 +11,8 @@ from math import inf
 
 from monitor.agenda import Agenda
 from monitor.aircraft import Aircraft
-from monitor.airspeed import ALIVE_AT_MOST_KT, Airspeed, AirspeedData
+from monitor.airspeed import ALIVE_AT_MOST_KT, Airspeed
+from monitor.airspeed_data import AirspeedData
 from monitor.checklist import after_takeoff
 from monitor.climb_power import ClimbPower
 from monitor.conditions import Conditions

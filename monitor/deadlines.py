@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import inf
 
 from monitor.agenda import Agenda
-from monitor.airspeed import AirspeedData
+from monitor.airspeed_data import AirspeedData
 from monitor.levels import TEST
 from monitor.phases import FLYING_OR_ROLLING, Phases
 from monitor.teller import Teller

@@ -8,7 +8,8 @@ import msgspec
 
 from monitor.agenda import Agenda
 from monitor.aircraft import Aircraft
-from monitor.airspeed import Airspeed, AirspeedData
+from monitor.airspeed import Airspeed
+from monitor.airspeed_data import AirspeedData
 from monitor.checklist import line_up
 from monitor.climb_power import ClimbPower
 from monitor.conditions import Conditions

@@ -13,8 +13,7 @@ The rules, each with its reason:
   pilot can use comes sooner from more, and the rest of the machine is the simulator's. The first after a pause or a
   jump always is.
 * The aeroplane put elsewhere while time goes on is `restarted` as well (`monitor.relocation`).
-* No valid sample for max(2 s, 3 usual intervals) of wall clock: `lost`; the next sample: `back`. While one sample has
-  come and no second one shows the interval, 6 s: a feed of one in 5 s is slow, and not lost.
+* No valid sample for max(2 s, 3 usual intervals) of wall clock: `lost`; the next sample: `back`.
 """
 
 from __future__ import annotations
@@ -35,7 +34,6 @@ LATE_S = 1.0
 JUMP_S = 10.0
 LOST_S = 2.0
 LOST_INTERVALS = 3.0
-LOST_FIRST_S = 6.0  # common practice, no source
 PAUSE_S = 1.5
 PAUSE_ROWS = 30  # in a log there is no arrival time to tell a pause by; 30 equal rows are more than any burst of copies
 
@@ -96,8 +94,7 @@ class Timeline:
         """Arrival time at which the feed counts as lost; infinite when it is not running."""
         if self.t is None or self.state == "lost":
             return inf
-        usual_s = self.interval_s
-        return self.arrival_s + (max(LOST_S, LOST_INTERVALS * usual_s) if usual_s else LOST_FIRST_S)
+        return self.arrival_s + max(LOST_S, LOST_INTERVALS * self.interval_s)
 
     def check_lost(self, arrival_s: float) -> None:
         """Say `lost` when that fell due by `arrival_s`."""

@@ -78,29 +78,6 @@ def test_the_first_sample_after_a_loss_is_judged_however_fast_the_stream() -> No
     assert line.ids == ["started", "lost", "back"]
 
 
-@pytest.mark.parametrize("interval_s", [2.0, 3.0, 5.0])
-def test_a_slow_feed_does_not_begin_with_a_loss(interval_s: float) -> None:
-    """One sample in 2, 3 or 5 s: nothing is lost between the first two, though we look all the time."""
-    line = Line()
-    for n in range(4):
-        line.offer(100.0 + n * interval_s, ARRIVAL_S + n * interval_s)
-        for part in (0.25, 0.5, 0.75, 0.99):
-            line.line.check_lost(ARRIVAL_S + (n + part) * interval_s)
-    assert line.said == [("started", 100.0)]
-
-
-def test_a_feed_of_one_sample_is_lost_after_six_seconds() -> None:
-    """A single sample and nothing more is lost 6 s later; with a second one 0.05 s after it, 2 s after that."""
-    one, two = Line(), Line()
-    one.offer(100.0, ARRIVAL_S)
-    assert one.line.lost_at() == ARRIVAL_S + 6.0
-    one.line.check_lost(ARRIVAL_S + 7.0)
-    assert one.said == [("started", 100.0), ("lost", 106.0)]
-    two.run(100.0, 100.05)
-    two.line.check_lost(ARRIVAL_S + 103.0)
-    assert two.said == [("started", 100.0), ("lost", 102.05)]
-
-
 @pytest.mark.parametrize("how", ["lost", "paused", "jump"])
 def test_where_time_stood_still_the_next_sample_is_judged_however_soon(how: str) -> None:
     """At 100 Hz, a clock that stops for 3 s with the packets or without them, or one damaged time: the next sample,

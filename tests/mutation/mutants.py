@@ -1250,14 +1250,6 @@ MUTANTS: tuple[Mutant, ...] = (
         TIMELINE,
     ),
     Mutant(
-        "lost before the second sample",
-        "monitor/timeline.py",
-        "LOST_FIRST_S = 6.0",
-        "LOST_FIRST_S = 2.0",
-        "every slow feed begins with lost and back",
-        TIMELINE,
-    ),
-    Mutant(
         "time runs on without data",
         "monitor/timeline.py",
         "return self.judged_t + min(max(arrival_s - self.judged_arrival_s, 0.0), self.carry_s)",
