@@ -31,7 +31,7 @@ RISES_FROM_KT, RISES_PART, RISES_KT_S = 5.0, 0.5, 2.0
 source)."""
 STUCK_ABOVE_KT = 17.0
 SLOW_START_KT = 20.0  # of groundspeed (common practice, no source)
-ROWS_MOST = 300  # 10 s at 30 samples a second
+ROW_S, ROWS_MOST = 0.25, 40
 RISEN_KT = 5.0  # above rest, it shows more than the wind (common practice, no source)
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
 GAINS_MOST_KT_S = 7.5  # of groundspeed: no trainer gains 15 kt in less than 2 s (common practice, no source)
@@ -71,7 +71,9 @@ class Airspeed:
         # Groundspeed, lowest and highest airspeed since, and by how much these may differ.
         self._stuck_from: tuple[float, float, float, float] | None = None
         self._ground: tuple[float, float] | None = None  # time, and groundspeed as far as an aeroplane can have gone
-        self._rows: deque[tuple[float, float]] = deque()  # groundspeed and airspeed, of the last samples
+        # The last seconds: groundspeed, and the lowest and highest airspeed from there for a moment.
+        self._rows: deque[tuple[float, float, float]] = deque(maxlen=ROWS_MOST)
+        self._row_t = 0.0
         self._stood: tuple[float, float] | None = None  # since when the groundspeed is the very same, and that
         self._stands_from: tuple[float, float, float] | None = None  # time, airspeed, groundspeed
         self._dead_at_kt = 0.0
@@ -237,12 +239,7 @@ class Airspeed:
         rest_kt = self._s.rest_ias or 0.0
         if v < STUCK_FROM_KT or (v < rest_kt and ias < rest_kt + RISEN_KT):
             return False  # what it reads is the wind's doing still
-        if self._stuck_from is None:
-            self._rows.clear()
-        rows = self._rows
-        rows.append((v, ias))
-        if len(rows) > ROWS_MOST:
-            rows.popleft()
+        self._keep_row(v, ias)
         from_kt, low, high, most_kt = self._stuck_from or (v, ias, ias, 0.0)
         low, high = min(low, ias), max(high, ias)
         narrow_kt = SLOW_STUCK_PART * self._set.stuck_ias_kt
@@ -257,18 +254,27 @@ class Airspeed:
         self._stuck_from = from_kt, low, high, most_kt
         return v - from_kt >= self._set.stuck_groundspeed_kt
 
+    def _keep_row(self, v: float, ias: float) -> None:
+        rows, t = self._rows, self._s.t
+        if self._stuck_from is None:
+            rows.clear()
+        if rows and t - self._row_t < ROW_S:
+            from_kt, low, high = rows[-1]
+            if not low <= ias <= high:
+                rows[-1] = from_kt, min(low, ias), max(high, ias)
+        else:
+            self._row_t = t
+            rows.append((v, ias, ias))
+
     def _stands_since(self, most_kt: float) -> tuple[float, float, float]:
         """From which groundspeed on the needle has stayed within `most_kt`, and its lowest and highest since."""
-        rows = self._rows
-        v, ias = rows[-1]
-        low = high = ias
-        n = len(rows) - 1
-        while n > 0:
-            before_v, before = rows[n - 1]
-            if before_v > v or max(high, before) - min(low, before) >= most_kt:
+        rows = reversed(self._rows)
+        v, low, high = next(rows)
+        for before_v, before_low, before_high in rows:
+            most, least = max(high, before_high), min(low, before_low)
+            if before_v > v or most - least >= most_kt:
                 break
-            v, low, high = before_v, min(low, before), max(high, before)
-            n -= 1
+            v, low, high = before_v, least, most
         return v, low, high
 
     def _dead(self, t: float) -> None:

@@ -84,7 +84,7 @@ def test_a_needle_stuck_in_a_headwind_is_told_by_the_15_kt_all_the_same() -> Non
     gained 15 since the needle came within 3 kt of there, at 11.4: at 26.4, not from 20 to 35."""
     flown = fly(takeoff(ias_kt=((11.0, 11.0), (14.5, 25.0), (26.0, 25.0))).between(5.0, 21.4))
     assert flown.warnings == [("abort", "airspeed-not-alive")]
-    assert flown.t("warning", "abort") == pytest.approx(11.0 + 26.4 / 4.0 + 0.5, abs=0.1)
+    assert flown.t("warning", "abort") == pytest.approx(11.0 + 26.4 / 4.0 + 0.5, abs=0.3)
 
 
 @pytest.mark.parametrize("at_kt", [24.0, 26.0])

@@ -1332,8 +1332,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a needle's past is forgotten with each step of its noise",
         "monitor/airspeed.py",
-        "        while n > 0:\n            before_v, before",
-        "        while False:\n            before_v, before",
+        "            if before_v > v or most - least",
+        "            if True or most - least",
         "a stuck needle is told 2 s late",
         AIRSPEED,
     ),
