@@ -54,8 +54,10 @@ class Conditions(BeforeRoll):
     def update(self, interval_s: float, flies: bool) -> None:
         """Keep the few running facts the conditions need."""
         self.interval_s = interval_s
-        self._keep_power()
         s = self._s
+        throttle = s.sample.throttle
+        if throttle is None or throttle != self._lever:  # as at few samples
+            self._keep_power(throttle)
         if flies:
             if s.t - self._kept_t >= OFTEN_S:
                 self.keep_climb()

@@ -58,11 +58,8 @@ class BeforeRoll(AirConditions):
 
     # ---- kept up with every sample -----------------------------------------------------------------------------------
 
-    def _keep_power(self) -> None:
+    def _keep_power(self, throttle: float | None) -> None:
         s = self._s
-        throttle = s.sample.throttle
-        if throttle is not None and throttle == self._lever:  # as at nearly every sample
-            return
         self._lever = throttle
         if throttle is None:
             self.power = self._power_without_lever()

@@ -104,7 +104,9 @@ class AirDeviations(Remarks):
                 hold.clear()
             ias = None
         else:
-            self._watch_stall(ias + s.ias_behind_kt, height)
+            shown_kt = ias + s.ias_behind_kt
+            if shown_kt < self._stall_far_kt or self._slow.since is not None:  # as at few samples
+                self._watch_stall(shown_kt, height)
         if often:
             self._watch_way(height)
             if ias is not None:
@@ -248,8 +250,6 @@ class AirDeviations(Remarks):
     def _watch_stall(self, ias: float, height: float | None) -> None:
         """Near the stall with the flaps as they are."""
         s, speeds = self._s, self._aircraft.speeds_kias
-        if ias >= self._stall_far_kt and self._slow.since is None:
-            return  # as at nearly every sample
         stall = speeds.stall_flaps if speeds.stall_flaps is not None and self._flaps_out() else speeds.stall_clean
         if stall is None:
             return

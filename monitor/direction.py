@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import inf
+
 from monitor.agenda import Agenda, Hold
 from monitor.centreline import Centreline
 from monitor.conditions import Conditions
@@ -13,6 +15,7 @@ from monitor.liftoff import CLIMBS_FPM
 from monitor.options import Options
 from monitor.settings import Settings
 from monitor.state import State
+from monitor.timeline import OFTEN_S
 from monitor.track_shift import Mean, TrackShift
 from monitor.trend import Trend
 
@@ -77,6 +80,7 @@ class Direction:
         self._offset_from_s = 0.0
         self._offset_noise_ft = 0.0
         self._was_inside = False
+        self._learned_t = -inf
         self._off = Mean()
         self._kept = Mean()  # off it while it was kept to: no more than is remarked on
         self._track_shift.begin()
@@ -179,7 +183,9 @@ class Direction:
         swerving = abs(off) > self._set.direction_abort_deg and v > self._set.direction_from_kt
         swerving = swerving and not self._crabbing(runway, off)
         self._hold.update_agreed(swerving, s.t, s.t, s.dt)
-        if not swerving and v > 20.0 and not self.maybe_off and not self._conditions.nose_up:
+        often = s.t - self._learned_t >= OFTEN_S
+        if often and not swerving and v > 20.0 and not self.maybe_off and not self._conditions.nose_up:
+            self._learned_t = s.t
             self._learn(off)
 
     def _learn(self, off_deg: float) -> None:

@@ -89,7 +89,13 @@ class Power(PowerLoss):
     def climb(self) -> None:
         """One sample of the climb."""
         self._keep_second()
-        if not self._all_well():
+        s = self._s
+        sample = s.sample
+        if (
+            s.t >= self._calm_until
+            or (sample.rpm or 0.0) < self._calm_rpm
+            or (sample.manifold_pressure_inhg or 0.0) < self._calm_inhg
+        ):  # else all was well a moment ago, and no gauge says otherwise
             self._watch_loss(in_air=True)
 
     def _watch_setting(self, rolling: bool) -> None:

@@ -68,15 +68,6 @@ class PowerLoss(PowerPressure):
             hold.begin(onset)
         hold.begin_agreed(onset, s.t, s.dt)
 
-    def _all_well(self) -> bool:
-        """In the air, all was well a moment ago, and no gauge says otherwise."""
-        sample = self._s.sample
-        return (
-            self._s.t < self._calm_until
-            and (sample.rpm or 0.0) >= self._calm_rpm
-            and (sample.manifold_pressure_inhg or 0.0) >= self._calm_inhg
-        )
-
     def _watch_loss(self, in_air: bool) -> None:
         s, set_ = self._s, self._set
         sample = s.sample

@@ -17,6 +17,8 @@ from monitor.procedure import Procedure
 from monitor.state import State
 from monitor.teller import Teller
 
+NEAR_FT = 100.0  # of a height: further from it, no noise passes it
+
 
 class ClimbRoutine:
     """Watches the climb for what is due next; each call is told once."""
@@ -103,10 +105,12 @@ class ClimbRoutine:
 
     def climb(self) -> None:
         """One sample of the climb."""
-        self.watch_climb()
+        s, done = self._s, self.done
+        climb, height = s.climb_fpm, s.height
+        if self._climbing_since is None or climb is None or climb <= self._set.positive_rate_fpm:  # as at few samples
+            self.watch_climb()
         if self._tell.waiting:
             self._watch_pilot()
-        done = self.done
         if "positive-rate" not in done:
             self._watch_positive_rate()
         if self._procedure.short_field and "obstacle-clear" not in done:
@@ -117,7 +121,8 @@ class ClimbRoutine:
             self._watch_flaps()
         elif "turn" not in done:
             self._watch_turn()
-        if "after-takeoff" not in done:
+        near = height is not None and height > self._set.after_takeoff_ft - NEAR_FT
+        if "after-takeoff" not in done and (near or self._conditions.level_since is not None):
             self._watch_after_takeoff()
         if "lean" not in done:
             altitude = self._s.sample.altitude_ft
