@@ -44,6 +44,13 @@ WITH_A_SAMPLE = frozenset({"started", "back", "resumed", "restarted"})
 class Coach(Entering):
     """One stream's coach. `feed` every sample, `tick` whenever convenient, `end` once; each gives the new events."""
 
+    __slots__ = (
+        "_agenda", "_airspeed", "_airspeed_data", "_climb_power", "_conditions", "_configuration", "_deadlines",
+        "_deviations", "_direction", "_limits", "_looked_t", "_phases", "_plausibility", "_power", "_rolled", "_set",
+        "_stands", "_timeline", "_turn_by_distance", "_view", "_watchers", "_with_sample", "aircraft", "judge",
+        "options", "procedure", "routine", "state", "teller",
+    )  # fmt: skip
+
     def __init__(self, aircraft: Aircraft, procedure: Procedure, options: Options | None = None) -> None:
         self.aircraft = aircraft
         self.procedure = procedure

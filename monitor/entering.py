@@ -31,6 +31,8 @@ from monitor.teller import Teller
 class Entering:
     """The coach's part that enters phases; `monitor.coach.Coach` makes what is only named here."""
 
+    __slots__ = ("_aborted_in", "_takeoffs")
+
     aircraft: Aircraft
     options: Options
     state: State

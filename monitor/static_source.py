@@ -17,6 +17,7 @@ BLOCKED_KT = 12.0
 STRAIGHT_DEG, WINGS_LEVEL_DEG, SAMPLES = 15.0, 10.0, 4
 """It flies straight on: no further off in direction, banked no more (common practice, no source). So many samples."""
 FULL_THROTTLE, POWER_PART, TURNS_MOST_DEG = 0.9, 0.95, 30.0  # open, as at first, banked (common practice, no source)
+LOOKS_S = 0.6  # a climb mostly leaves the band before it is asked how it flies
 LEAVES_KT = 3.0
 MAY_STAND_S, DOUBT_S = 3.0, 6.0  # so soon it seems to, and by then the airspeed has told (common practice, no source)
 STANDS_S = 7.5  # a weak climb of 100 ft/min leaves the band in this time
@@ -136,9 +137,9 @@ class StaticSource:
         since.last_t = t
         since.samples += 1
         since.straight.samples += 1
-        if not since.straight.straight_on(sample):
-            since.straight = _Since(t, sample, ground_kt)
         lasted = t - since.t
+        if lasted >= LOOKS_S and not since.straight.straight_on(sample):
+            since.straight = _Since(t, sample, ground_kt)
         if lasted < BLOCKED_S:
             return
         far = abs(since.expected_ft) > 3.0 * STILL_FT + 1.5 * step_ft(since.altitude_ft)

@@ -45,6 +45,13 @@ class Timeline:
     `every`: all samples are let through, however fast they come.
     """
 
+    __slots__ = (
+        "_advance_arrival", "_before", "_before_t", "_carry_on", "_emit", "_enough_s", "_first_arrival", "_frozen",
+        "_held", "_look_in", "_odd", "_recent", "_relocation", "_repeated_t", "_repeats", "_restart", "_skip_s",
+        "_stood", "arrival_s", "carry_s", "dropped_jump", "dropped_late", "dropped_no_time", "dropped_repeat",
+        "interval_s", "judged_arrival_s", "judged_t", "own_time", "skip_until", "state", "t",
+    )  # fmt: skip
+
     def __init__(
         self,
         emit: Callable[[str, float], None],
