@@ -22,7 +22,6 @@ REVIVED_NEAR_KT = 20.0  # no further than this from the groundspeed: it is alive
 REVIVED_S = 1.0
 LOW_FT = 10.0  # so low what was not stuck is enough: no pressure trapped in a pitot tube moves it (no source)
 SLOW_STUCK_PART = 0.6
-OF_THE_ROLL_S = 8.0  # so long what began on the roll is judged by its 5 kt (common practice, no source)
 ALOFT_S, STRAIGHT_DEG = 20.0, 15.0
 """So long after lift-off, so little off the heading then, and short of the climb speed a needle may be called stuck: a
 turn downwind, or a climb speed held in a lull, looks alike (common practice, no source)."""
@@ -243,8 +242,6 @@ class Airspeed:
         from_kt, low, high, most_kt = self._stuck_from or (v, ias, ias, 0.0)
         low, high = min(low, ias), max(high, ias)
         narrow_kt = SLOW_STUCK_PART * self._set.stuck_ias_kt
-        if self._off is not None and self._s.t - self._off[0] > OF_THE_ROLL_S:
-            most_kt = narrow_kt
         if high - low >= most_kt or v < from_kt:
             most_kt = narrow_kt if self._off is not None else self._set.stuck_ias_kt
             from_kt, low, high = self._stands_since(most_kt)

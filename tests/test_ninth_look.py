@@ -7,7 +7,20 @@ from msgspec.structs import replace
 
 from monitor.plausibility import Plausibility
 from monitor.sample import Sample
-from tests.synthetic import END_S, FIELD_FT, Flight, Flown, Value, at, fly, height_lines, step, takeoff, touch_and_go
+from tests.synthetic import (
+    END_S,
+    FIELD_FT,
+    FIXED,
+    Flight,
+    Flown,
+    Value,
+    at,
+    fly,
+    height_lines,
+    step,
+    takeoff,
+    touch_and_go,
+)
 
 CALLS = ("rotate", "climb-speed", "flaps-up", "turn", "after-takeoff")
 
@@ -59,6 +72,15 @@ def test_a_needle_that_stands_makes_no_early_rotation_and_no_low_speed(rate_hz: 
     not so, until the needle is known to be stuck."""
     flown = fly(_stuck_from(from_s, rate_hz).between(5.0, 40.0))
     assert {e.id for e in flown.all("advisory") + flown.all("caution")} <= {"airspeed-not-alive"}
+    assert flown.warnings == [("airspeed-not-alive", "airspeed-not-alive")]
+
+
+def test_a_needle_that_stands_near_the_stall_is_no_low_speed() -> None:
+    """Stuck at 50 kt, a second before lift-off, where 1.1 VS1 is 52: no word for a speed that is not so."""
+    speeds = replace(FIXED.speeds_kias, stall_clean=47.5)
+    aircraft = replace(FIXED, speeds_kias=speeds)
+    flown = fly(_stuck_from(23.5, 20.0).between(5.0, 40.0), aircraft)
+    assert "speed-low" not in flown.ids("caution")
     assert flown.warnings == [("airspeed-not-alive", "airspeed-not-alive")]
 
 

@@ -1500,8 +1500,8 @@ MUTANTS: tuple[Mutant, ...] = (
     Mutant(
         "a turn blocks the static source",
         "monitor/static_source.py",
-        "        if not since.straight.straight_on(sample):\n",
-        "        if False and not since.straight.straight_on(sample):\n",
+        "        if lasted >= LOOKS_S and not since.straight.straight_on(sample):\n",
+        "        if False:\n",
         '"Data lost" with healthy instruments, in the turn to downwind',
         PLAUSIBLE,
     ),
@@ -2630,15 +2630,6 @@ MUTANTS: tuple[Mutant, ...] = (
         "        for channel in ():",
         'no "Rotate" in the second takeoff',
         TENTH_LOOK,
-    ),
-    Mutant(
-        "a needle stuck in the climb-out",
-        "monitor/airspeed.py",
-        "        if self._off is not None and self._s.t - self._off[0] > OF_THE_ROLL_S:\n"
-        "            most_kt = narrow_kt\n",
-        "",
-        "a wind that changes with height is a stuck needle",
-        SEVENTH_LOOK,
     ),
     Mutant(
         '"Rotate" into the rotation',
