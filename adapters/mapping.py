@@ -57,7 +57,6 @@ class Mapper:
         self._plans: dict[tuple[str | int, ...], list[Reading]] = {}
         self._told: set[str] = set()
         self._found: set[str] = set()
-        self.absent: frozenset[str] = frozenset()  # channels told as not supplied, whose fields no record has had
         self._merger = Merger(feed) if feed.decode.merge else None
 
     def sample(self, record: Fields, arrival_ns: int | None = None) -> Sample | None:
@@ -98,15 +97,17 @@ class Mapper:
                 self._tell_missing(plan, shape)
         return plan
 
+    @property
+    def absent(self) -> frozenset[str]:
+        """Channels told as not supplied, whose fields no record has had."""
+        return frozenset(self._told - self._found)
+
     def _tell_missing(self, plan: list[Reading], shape: tuple[str | int, ...]) -> None:
         found = {reading.channel for reading in plan}
         self._found |= found
         missing = [c for c in self._channels if c.channel not in found and c.channel not in self._told]
-        self.absent -= found
         if missing:
-            names = {channel.channel for channel in missing}
-            self._told |= names
-            self.absent |= names - self._found
+            self._told |= {channel.channel for channel in missing}
             self._tally.once(f"missing {missing[0].channel}", missing_text(missing, shape))
 
     def _value(self, reading: Reading, raw: object) -> float | None:

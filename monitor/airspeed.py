@@ -30,7 +30,7 @@ RISES_FROM_KT, RISES_PART, RISES_KT_S = 5.0, 0.5, 2.0
 source)."""
 STUCK_ABOVE_KT = 17.0
 SLOW_START_KT = 20.0  # of groundspeed (common practice, no source)
-ROW_S, ROWS_MOST = 0.25, 40
+ROW_S, ROWS_MOST = 0.25, 40  # the needle's past is kept in such steps, and for ten seconds
 RISEN_KT = 5.0  # above rest, it shows more than the wind (common practice, no source)
 STUCK_FROM_KT = 10.0  # of groundspeed: below, a needle in the wind says nothing (common practice, no source)
 GAINS_MOST_KT_S = 7.5  # of groundspeed: no trainer gains 15 kt in less than 2 s (common practice, no source)

@@ -153,9 +153,11 @@ class PowerLoss(PowerPressure):
         """Power has just been judged good: what the gauges show now is the first best, lest an engine that fails, or a
         throttle that is closed, with the next sample be held against that one."""
         sample = self._s.sample
-        if sample.rpm is not None and self._judge.zone != "air":
+        if self._judge.zone == "air":
+            return
+        if sample.rpm is not None:
             self._watch_rpm(sample.rpm, in_air=False)
-        if sample.manifold_pressure_inhg is not None and not self._fixed and self._judge.zone != "air":
+        if sample.manifold_pressure_inhg is not None and not self._fixed:
             self._watch_pressure(sample.manifold_pressure_inhg, in_air=False)
 
     def _held_rpm(self, shown: float, ias: float) -> float:
